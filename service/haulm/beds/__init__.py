@@ -1,0 +1,1 @@
+"""From weather and journal to the condition of each bed, day by day."""

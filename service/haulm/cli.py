@@ -1,0 +1,6 @@
+"""Doors of the program."""
+
+
+def main() -> int:
+    """Run."""
+    return 0

@@ -1,0 +1,190 @@
+"""What the weather has done to each bed: the vocabulary between the beds and the alerts.
+
+Everything here is known on the morning of `today`; nothing is worded or rounded. NaN and None mean "not known".
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from haulm.garden import Bed, Cause, Garden, Planting, Stage
+from haulm.weather import Daily, Days, Gap, Origin
+
+
+@dataclass(frozen=True, slots=True)
+class DayRange:
+    """An expected day with the range that holds four chances in five; None for "not within the year looked at".
+
+    `share` is the share of the place's own years in which it came at all, `years` how many there were.
+    """
+
+    early: date | None
+    likely: date | None
+    late: date | None
+    share: float
+    years: int
+
+
+@dataclass(frozen=True, slots=True)
+class StageNow:
+    """How far a planting has come: noted by the grower, or estimated.
+
+    For an estimated stage `since` is the likely day, `early` and `late` the ends of the range;
+    for a noted one all three are the day noted. For danger the early end counts, for permission the late one.
+    """
+
+    stage: Stage
+    since: date | None
+    early: date | None
+    late: date | None
+    noted: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SoilNow:
+    """Soil temperature at the depth where the seed lies, day means in °C, from some weeks back to the outlook's end.
+
+    Attributes
+    ----------
+    as_it_lies_c, under_new_straw_c
+        The bed as it is now; and with the straw that planting would lay, from today on.
+    spread_c
+        Standard deviation of either, a day.
+    known
+        False after unknown weather, until the spread is back under the stated limit.
+    ready
+        When the daily mean will have stood at the threshold for the days asked, from forecast and own years.
+    """
+
+    as_it_lies_c: Daily
+    under_new_straw_c: Daily
+    spread_c: Daily
+    known: bool
+    ready: DayRange | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaterNow:
+    """The bed's water.
+
+    Attributes
+    ----------
+    week_rain_mm, week_effective_mm, week_watered_mm
+        Sums over the trailing seven local days, today not counted: rain that fell, rain that passed the straw, waterings.
+        Unknown days of rain count as nothing here; `week_unknown_days` tells how many there were.
+    depletion_low_mm, depletion_high_mm
+        How far the root zone stands below field capacity this morning: with unknown rain as it may have been, and as none.
+    total_mm, ready_mm
+        TAW and RAW of the root zone (FAO-56).
+    top_share
+        Share of the available water gone from the top 10-15 cm.
+    outlook_depletion_mm
+        Depletion at the end of each coming day without watering and without rain that is not likely.
+    outlook_need_mm
+        Crop evapotranspiration of the next seven days less the effective rain forecast in them; NaN without a forecast.
+    drained_days
+        How many of the last days water drained below the root zone, counted back from yesterday without a break.
+    straw_holds_mm
+        Rain that the straw can still hold back.
+    """
+
+    week_rain_mm: float
+    week_effective_mm: float
+    week_watered_mm: float
+    week_unknown_days: int
+    depletion_low_mm: float
+    depletion_high_mm: float
+    total_mm: float
+    ready_mm: float
+    top_share: float
+    outlook_depletion_mm: Daily
+    outlook_need_mm: float
+    drained_days: int
+    straw_holds_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class CropNow:
+    """The crop's own progress.
+
+    Attributes
+    ----------
+    shoots
+        When the shoots are due, noted or estimated; None before planting.
+    days_from_shoots
+        Days since the shoots came (late end of an estimate); None before.
+    p_days, p_days_needed
+        Physiological days since the shoots, and what the class needs to ripen.
+    dying_cause
+        Why the tops are going down, as noted.
+    dying_since, tops_gone
+        Days noted; None if not.
+    skins_ready
+        The day on which the skins should have set.
+    """
+
+    shoots: DayRange | None
+    days_from_shoots: int | None
+    p_days: float
+    p_days_needed: float
+    dying_cause: Cause | None
+    dying_since: date | None
+    tops_gone: date | None
+    skins_ready: DayRange | None
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One coming night, named by the day it ends on.
+
+    `air_c` is the forecast screen minimum, `leaf_c` that at leaf height in the garden, `spread_c` its standard deviation.
+    `still_and_clear` is None where cloud or wind is not forecast.
+    """
+
+    morning: date
+    air_c: float
+    leaf_c: float
+    spread_c: float
+    still_and_clear: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonChances:
+    """What the place's own years say: days in the year at issue, with how many years they rest on.
+
+    `frost_after_shoots` is the chance of a killing frost after the early shoots of a crop planted today.
+    `last_safe_planting` is the last day that leaves the class its weeks before the killing frost.
+    """
+
+    years: int
+    frost_after_shoots: float
+    last_safe_planting: date | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SkyNow:
+    """The weather of the place as far as this morning knows it."""
+
+    outlook: Days
+    nights: tuple[Night, ...]
+    newest_observed: date | None
+    usual_delay: timedelta
+    origin: Origin
+    has_forecast: bool
+    gaps: tuple[Gap, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Condition:
+    """One planting in its bed on one morning: all that a rule may look at."""
+
+    garden: Garden
+    bed: Bed
+    planting: Planting
+    today: date
+    stage: StageNow
+    straw_m: float
+    soil: SoilNow
+    water: WaterNow | None
+    crop: CropNow
+    chances: SeasonChances
+    sky: SkyNow

@@ -1,0 +1,239 @@
+"""The grower's side of the vocabulary: place, beds, plantings, and the journal of what was done and seen."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from haulm.units import Display
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the beds lie.
+
+    `clear_night_offset_c` is how much colder the garden is than the station on clear, calm nights (°C, ≥ 0).
+    """
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    zone: str
+    display: Display
+    clear_night_offset_c: float
+
+    def day_of(self, instant: datetime) -> date:
+        """The place's own local day at an instant."""
+        return instant.astimezone(ZoneInfo(self.zone)).date()
+
+
+@dataclass(frozen=True, slots=True)
+class Straw:
+    """A depth of straw on a bed from one local day on."""
+
+    since: date
+    depth_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """One bed. `texture` is a soil class of FAO-56 Table 19, or "compost mix"."""
+
+    key: str
+    name: str
+    length_m: float
+    width_m: float
+    texture: str
+    soil_depth_m: float
+    straw: tuple[Straw, ...] = ()
+
+    @property
+    def area_m2(self) -> float:
+        """Area of the bed."""
+        return self.length_m * self.width_m
+
+
+class Maturity(StrEnum):
+    """How soon a variety ripens."""
+
+    EARLY = "early"
+    MID = "mid"
+    LATE = "late"
+
+
+class Habit(StrEnum):
+    """Whether the tops stop growing of themselves (determinate) or go on (indeterminate)."""
+
+    DETERMINATE = "determinate"
+    INDETERMINATE = "indeterminate"
+
+
+class Season(StrEnum):
+    """Which way the soil is moving in the window: warming, or cooling."""
+
+    SPRING = "spring"
+    AUTUMN = "autumn"
+
+
+@dataclass(frozen=True, slots=True)
+class Planting:
+    """One crop in one bed. Its dates come from the journal; the window is only what is intended.
+
+    `depth_m` is how deep the seed lies in the soil; 0 is laid on the soil, under the straw.
+    """
+
+    key: str
+    bed: str
+    name: str
+    maturity: Maturity
+    habit: Habit
+    season: Season
+    spacing_m: float
+    depth_m: float
+    window_first: date
+    window_last: date
+
+
+@dataclass(frozen=True, slots=True)
+class Recipient:
+    """Someone who gets the letter."""
+
+    key: str
+    name: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class Garden:
+    """One place with its beds, plantings and recipients; `key` names it in the store."""
+
+    key: str
+    place: Place
+    beds: tuple[Bed, ...]
+    plantings: tuple[Planting, ...]
+    recipients: tuple[Recipient, ...] = ()
+
+    def bed(self, key: str) -> Bed:
+        """The bed of that key."""
+        return next(bed for bed in self.beds if bed.key == key)
+
+
+class Stage(StrEnum):
+    """How far a planting has come. A planting never goes back a stage."""
+
+    SEED = "seed"
+    CHITTING = "chitting"
+    PLANTED = "planted"
+    EMERGED = "emerged"
+    DYING_BACK = "dying back"
+    SKINS_SETTING = "skins setting"
+    LIFTED = "lifted"
+    STORED = "stored"
+    FINISHED = "finished"
+
+    @property
+    def order(self) -> int:
+        """Place in the season, from 0."""
+        return list(Stage).index(self)
+
+
+class What(StrEnum):
+    """What a journal entry notes: something done, or something seen."""
+
+    SEED_BOUGHT = "seed bought"
+    CHITTING_BEGUN = "chitting begun"
+    SEED_CUT = "seed cut"
+    PLANTED = "planted"
+    SHOOTS_OUT = "shoots out"
+    STRAW_LAID = "straw laid"
+    STRAW_RAKED = "straw raked off"
+    WATERED = "watered"
+    SOIL_READ = "soil temperature"
+    STORE_READ = "store temperature"
+    NIGHT_READ = "night minimum"
+    RAIN_READ = "rain"
+    DYING_BACK = "dying back"
+    TOPS_DEAD = "tops dead"
+    TOPS_CUT = "tops cut"
+    STANDING_WATER = "standing water"
+    LIFTED = "lifted"
+    INTO_STORE = "into store"
+    SPROUTING = "sprouting"
+    FINISHED = "finished"
+
+
+class Cause(StrEnum):
+    """Why the tops are going down."""
+
+    AGE = "age"
+    FROST = "frost"
+    THIRST = "thirst"
+    BLIGHT = "blight"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the journal.
+
+    Attributes
+    ----------
+    id
+        Unique for ever; from mail it is the Message-ID and line, so that reading twice adds nothing.
+    instant
+        When it was written down (UTC).
+    day
+        The local day it is about.
+    bed, planting
+        Keys; `planting` is empty for what concerns the bed alone.
+    what
+        What was done or seen; None for an entry that only withdraws another.
+    written
+        The amount as the grower wrote it.
+    value
+        The amount in the house unit: °C, mm of water, metres of straw (the whole depth that then lies), kg.
+    cause
+        For tops dying back.
+    origin
+        Where it came from: "command", "mail", "settings".
+    withdraws
+        Id of the entry that this one takes back; empty if none.
+    """
+
+    id: str
+    instant: datetime
+    day: date
+    bed: str
+    planting: str
+    what: What | None
+    written: str = ""
+    value: float | None = None
+    cause: Cause | None = None
+    origin: str = "command"
+    withdraws: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Journal:
+    """All entries of one garden, in the order they were written."""
+
+    entries: tuple[Entry, ...] = ()
+
+    def known(self, as_of: datetime, today: date) -> "Journal":
+        """What stood in the journal at an instant: later entries and later days left out, the withdrawn too."""
+        written = [entry for entry in self.entries if entry.instant <= as_of]
+        withdrawn = {entry.withdraws for entry in written if entry.withdraws}
+        kept = (e for e in written if e.what is not None and e.id not in withdrawn and e.day <= today)
+        return Journal(tuple(sorted(kept, key=lambda entry: (entry.day, entry.instant, entry.id))))
+
+    def of(self, bed: str, planting: str = "", *whats: What) -> tuple[Entry, ...]:
+        """Entries of a bed, of one planting where named (with those of the bed alone), of some kinds where named."""
+        return tuple(
+            entry
+            for entry in self.entries
+            if entry.bed == bed
+            and (not planting or entry.planting in {"", planting})
+            and (not whats or entry.what in whats)
+        )
+

@@ -1,0 +1,1 @@
+"""The order of one run: what is read, decided, written, sent and recorded."""

@@ -1,0 +1,1 @@
+"""The ways a letter leaves the house."""

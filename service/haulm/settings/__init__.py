@@ -1,0 +1,1 @@
+"""The settings file: its model, its loading with every fault told, and the commented sample."""

@@ -1,0 +1,1 @@
+"""The one SQLite file: weather, episodes said, letters, states, runs."""

@@ -1,0 +1,198 @@
+"""The weather's side of the vocabulary: the record, forecasts as issued, and where each value came from."""
+
+from dataclasses import dataclass, field, fields
+from datetime import date, datetime, timedelta
+from enum import IntEnum, StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+MarkArray = NDArray[np.int8]
+DAY = timedelta(days=1)
+
+
+class Mark(IntEnum):
+    """How a value of one day came about, from the weakest up."""
+
+    UNKNOWN = 0
+    FORECAST = 1
+    BRIDGED = 2
+    FILLED = 3
+    OBSERVED = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Daily:
+    """One value a local day, without a break; NaN where it is not known."""
+
+    first: date
+    values: FloatArray
+
+    @property
+    def last(self) -> date:
+        """The last local day held; the day before `first` when there is none."""
+        return self.first + timedelta(days=len(self.values) - 1)
+
+    def at(self, day: date) -> float:
+        """The value of a day, NaN outside the run."""
+        position = (day - self.first).days
+        return float(self.values[position]) if 0 <= position < len(self.values) else float("nan")
+
+    def between(self, first: date, last: date) -> FloatArray:
+        """The values from one day to another, both included, with NaN for days outside the run."""
+        start, stop = (first - self.first).days, (last - self.first).days + 1
+        inside = self.values[max(start, 0) : max(stop, 0)]
+        before, after = min(max(-start, 0), max(stop - start, 0)), max(stop - max(start, len(self.values)), 0)
+        return np.concatenate([np.full(before, np.nan), inside, np.full(after, np.nan)])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Days:
+    """What a run of local days was like, or is expected to be. All arrays have one length; NaN is not known.
+
+    Temperatures in °C, rain in mm a day, humidity in %, speeds in m/s, cloud as a share of the sky (0 to 1),
+    `rain_chance` the chance of rain as the forecaster gives it (0 to 1).
+    """
+
+    first: date
+    air_min_c: FloatArray
+    air_max_c: FloatArray
+    rain_mm: FloatArray
+    humidity_pct: FloatArray
+    dew_point_c: FloatArray
+    wind_ms: FloatArray
+    gust_ms: FloatArray
+    cloud: FloatArray
+    rain_chance: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.air_min_c)
+
+    @property
+    def last(self) -> date:
+        """The last local day held; the day before `first` when there is none."""
+        return self.first + timedelta(days=len(self) - 1)
+
+    def of(self, quantity: str) -> Daily:
+        """One quantity as a run of days."""
+        return Daily(self.first, getattr(self, quantity))
+
+    def cut(self, first: date, last: date) -> "Days":
+        """These days from one day to another, both included; days not held are not known."""
+        kept = {name: self.of(name).between(first, last) for name in QUANTITIES}
+        return Days(first, **kept)
+
+
+QUANTITIES = tuple(f.name for f in fields(Days) if f.name != "first")
+
+
+def unknown_days(first: date, count: int, **known: FloatArray) -> Days:
+    """Days of which only the named quantities are known."""
+    blank = {name: np.full(count, np.nan) for name in QUANTITIES if name not in known}
+    return Days(first, **blank, **known)
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where values came from and what their licence asks to be said."""
+
+    key: str
+    name: str
+    attribution: str = ""
+    distance_km: float | None = None
+    height_difference_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record:
+    """Days as a station observed them: never a forecast, never a filled value.
+
+    Attributes
+    ----------
+    days
+        Observed values; NaN where the station gave none.
+    received
+        When each day's row reached us, seconds since 1970 UTC; NaN where that was not noted: then a day counts
+        as received `usual_delay` after its local end.
+    usual_delay
+        How long after the end of a local day this source usually has it.
+    """
+
+    origin: Origin
+    days: Days
+    received: FloatArray
+    usual_delay: timedelta
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Forecast:
+    """One issue of a forecast. `received` is None where it was not noted: then it counts from when it was issued."""
+
+    origin: Origin
+    issued: datetime
+    days: Days
+    received: datetime | None = None
+
+    @property
+    def known_since(self) -> datetime:
+        """The instant from which this issue may be used."""
+        return self.received or self.issued
+
+
+class Gap(StrEnum):
+    """A thing that a morning does not know, by name."""
+
+    OBSERVATIONS_OLD = "observations old"
+    NO_OBSERVATIONS = "no observations"
+    NO_FORECAST = "no forecast"
+    FORECAST_OLD = "forecast old"
+    RAIN_UNKNOWN = "rain unknown"
+    SHORT_RECORD = "short record"
+    LONG_GAP = "long gap"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Timeline:
+    """The weather as one morning knows it, without a break from the first day of the record to the end of the outlook.
+
+    Days before `today` are observed, filled, bridged or unknown; `today` and later are forecast or unknown.
+
+    Attributes
+    ----------
+    days
+        The values, NaN where unknown.
+    air_mark, rain_mark
+        A `Mark` a day for the air temperatures and for the rain.
+    today
+        The local day of the morning.
+    origin
+        Where the observations came from.
+    newest_observed
+        The last local day with an observed air temperature; None if there is none.
+    forecast_origin, forecast_issued
+        Of the forecast in use; None without one.
+    gaps
+        What is not known, for the letter's last part.
+    """
+
+    days: Days
+    air_mark: MarkArray
+    rain_mark: MarkArray
+    today: date
+    origin: Origin
+    newest_observed: date | None
+    usual_delay: timedelta
+    forecast_origin: Origin | None = None
+    forecast_issued: datetime | None = None
+    gaps: tuple[Gap, ...] = field(default=())
+
+    @property
+    def today_index(self) -> int:
+        """Position of `today` in the arrays."""
+        return (self.today - self.days.first).days
+
+    @property
+    def outlook(self) -> Days:
+        """Today and the days after it."""
+        return self.days.cut(self.today, self.days.last)
