@@ -236,4 +236,3 @@ class Journal:
             and (not planting or entry.planting in {"", planting})
             and (not whats or entry.what in whats)
         )
-
