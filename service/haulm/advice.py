@@ -74,7 +74,8 @@ Answer = Finding | NotKnown | None
 class Said:
     """A fact of the past, never worked out again: a rule spoke, in one unbroken episode.
 
-    `planting` is empty for what concerns the garden. `ended_on` is None while the episode goes on.
+    `planting` is empty for what concerns the garden. `episode` is the ISO day on which it spoke anew, `first_on` the
+    day the matter first came up; they differ where it grew graver. `ended_on` is None while the episode goes on.
     """
 
     rule: str

@@ -69,10 +69,12 @@ class WaterNow:
     Attributes
     ----------
     week_rain_mm, week_effective_mm, week_watered_mm
-        Sums over the trailing seven local days, today not counted: rain that fell, rain that passed the straw, waterings.
+        Sums over the trailing seven local days, today not counted: rain that fell, rain that passed the straw,
+        and waterings.
         Unknown days of rain count as nothing here; `week_unknown_days` tells how many there were.
     depletion_low_mm, depletion_high_mm
-        How far the root zone stands below field capacity this morning: with unknown rain as it may have been, and as none.
+        How far the root zone stands below field capacity this morning: with unknown rain as it may have been,
+        and as none.
     total_mm, ready_mm
         TAW and RAW of the root zone (FAO-56).
     top_share
@@ -112,6 +114,8 @@ class CropNow:
         When the shoots are due, noted or estimated; None before planting.
     days_from_shoots
         Days since the shoots came (late end of an estimate); None before.
+    shoot_height_m
+        How far the shoots stand above the straw, estimated; NaN before they are out.
     p_days, p_days_needed
         Physiological days since the shoots, and what the class needs to ripen.
     dying_cause
@@ -124,6 +128,7 @@ class CropNow:
 
     shoots: DayRange | None
     days_from_shoots: int | None
+    shoot_height_m: float
     p_days: float
     p_days_needed: float
     dying_cause: Cause | None
@@ -136,7 +141,8 @@ class CropNow:
 class Night:
     """One coming night, named by the day it ends on.
 
-    `air_c` is the forecast screen minimum, `leaf_c` that at leaf height in the garden, `spread_c` its standard deviation.
+    `air_c` is the forecast screen minimum, `leaf_c` that at leaf height in the garden, `spread_c` its standard
+    deviation.
     `still_and_clear` is None where cloud or wind is not forecast.
     """
 
@@ -162,12 +168,22 @@ class SeasonChances:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SkyNow:
-    """The weather of the place as far as this morning knows it."""
+    """The weather of the place as far as this morning knows it.
+
+    Attributes
+    ----------
+    newest_age
+        Time since the end of the newest observed day; None if there is none.
+    recent_min_c
+        The lowest observed minimum of the last seven days; NaN if none is known.
+    """
 
     outlook: Days
     nights: tuple[Night, ...]
     newest_observed: date | None
+    newest_age: timedelta | None
     usual_delay: timedelta
+    recent_min_c: float
     origin: Origin
     has_forecast: bool
     gaps: tuple[Gap, ...]
@@ -175,7 +191,10 @@ class SkyNow:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Condition:
-    """One planting in its bed on one morning: all that a rule may look at."""
+    """One planting in its bed on one morning: all that a rule may look at.
+
+    `straw_m` is the depth that lies now, `last_straw` the day it was last laid, as noted or set.
+    """
 
     garden: Garden
     bed: Bed
@@ -186,5 +205,6 @@ class Condition:
     soil: SoilNow
     water: WaterNow | None
     crop: CropNow
+    last_straw: date | None
     chances: SeasonChances
     sky: SkyNow
