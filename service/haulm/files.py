@@ -1,0 +1,101 @@
+"""Files that are there whole or not at all, and what a fault of the disk means to a person."""
+
+import errno
+import os
+import secrets
+from collections.abc import Mapping
+from pathlib import Path
+
+# What a person reads for the faults that a disk commonly has: what went wrong, and what to do.
+_WORDS = {
+    errno.ENOSPC: ("the disk is full", "Make room on that disk, then try again."),
+    errno.EDQUOT: ("the disk quota is used up", "Make room, or ask for a larger quota, then try again."),
+    errno.EACCES: ("permission denied", "Give the user that runs haulm the right to write there."),
+    errno.EPERM: ("permission denied", "Give the user that runs haulm the right to write there."),
+    errno.EROFS: ("that disk can only be read", "Choose a folder on a disk that can be written."),
+    errno.ENOENT: ("there is no such file or folder", "Check how the path is written."),
+    errno.ENOTDIR: ("a part of the path is a file, not a folder", "Choose another folder, or move that file away."),
+    errno.EEXIST: ("a part of the path is a file, not a folder", "Choose another folder, or move that file away."),
+    errno.EISDIR: ("a folder stands where the file should be", "Choose another name, or move that folder away."),
+    errno.ENAMETOOLONG: ("the path is too long", "Choose a shorter path."),
+}
+
+
+def explain(fault: OSError) -> tuple[str, str]:
+    """What went wrong with a file, in plain words, and what to do about it."""
+    unknown = (fault.strerror or type(fault).__name__, "Check the disk and the path, then try again.")
+    return _WORDS.get(fault.errno or 0, unknown)
+
+
+def make_folder(folder: Path, mode: int = 0o700) -> None:
+    """Make a folder and those above it, closed to others; one that is there already is left as it is.
+
+    Raises
+    ------
+    OSError
+        It cannot be made, or a file stands in its place.
+    """
+    if folder.is_dir():
+        return
+    make_folder(folder.parent, mode)
+    folder.mkdir(mode=mode, exist_ok=True)
+
+
+def write_whole(path: Path, data: bytes, mode: int = 0o600) -> None:
+    """Write one file so that a reader, or a power cut, finds the old one or the new one whole.
+
+    Raises
+    ------
+    OSError
+        It cannot be written; what stood there before still does.
+    """
+    write_together({path: data}, mode)
+
+
+def write_together(files: Mapping[Path, bytes], mode: int = 0o600) -> None:
+    """Write several files of one disk: all are written down under other names before the first takes its place.
+
+    A full disk therefore leaves none of them. Only a power cut in the last instant can leave some new, each whole.
+
+    Raises
+    ------
+    OSError
+        One cannot be written; those that stood there before still do.
+    """
+    staged: dict[Path, Path] = {}
+    try:
+        for path, data in files.items():
+            staged[path] = _name_beside(path)
+            _write_down(staged[path], data, mode)
+        for path, temporary in staged.items():
+            temporary.replace(path)
+    finally:
+        for temporary in staged.values():
+            temporary.unlink(missing_ok=True)
+    for folder in {path.parent for path in files}:
+        settle_folder(folder)
+
+
+def settle_folder(folder: Path) -> None:
+    """Have the folder's list of names on the disk; where folders cannot be opened (Windows) there is nothing to do."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _name_beside(path: Path) -> Path:
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    return path.with_name(f".{secrets.token_hex(8)}.part")
+
+
+def _write_down(path: Path, data: bytes, mode: int) -> None:
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+    with os.fdopen(descriptor, "wb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())

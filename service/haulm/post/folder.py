@@ -1,0 +1,63 @@
+"""A letter put into a folder, a file for each of its forms."""
+
+import hashlib
+import re
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+
+from haulm.errors import DeliveryError
+from haulm.files import explain, make_folder, write_together
+
+FORMS = ("txt", "html", "json", "png")
+
+_LONGEST_NAME = 60
+
+
+def put_in_folder(
+    folder: Path, garden: str, kind: str, day: date, forms: Mapping[str, bytes], *, mode: int = 0o600
+) -> tuple[Path, ...]:
+    """Write a letter's forms as ``YYYY/MM/YYYY-MM-DD-garden-kind.form`` below a folder, in place of older ones.
+
+    Parameters
+    ----------
+    forms
+        The bytes of each form by its ending, one of `FORMS`.
+    mode
+        Who may read the files; the folders that have to be made are open to their owner alone.
+
+    Returns
+    -------
+    tuple of Path
+        The files written, in the order of `forms`.
+
+    Raises
+    ------
+    DeliveryError
+        They cannot be written; nothing half written is left.
+    """
+    unknown = set(forms) - set(FORMS)
+    if unknown:
+        raise ValueError(f"not a form of a letter: {', '.join(sorted(unknown))}")
+    place = folder / f"{day:%Y}" / f"{day:%m}"
+    stem = f"{day.isoformat()}-{safe_name(garden)}-{safe_name(kind)}"
+    files = {place / f"{stem}.{form}": data for form, data in forms.items()}
+    try:
+        make_folder(place)
+        write_together(files, mode)
+    except OSError as fault:
+        what, remedy = explain(fault)
+        raise DeliveryError(f"the letter could not be put there: {what}", where=str(place), remedy=remedy) from fault
+    return tuple(files)
+
+
+def safe_name(text: str) -> str:
+    """A name as a part of a file name: letters, digits, ``_`` and ``-`` alone.
+
+    A name that had to be changed carries a mark of what it was, so that two gardens never share a file.
+    """
+    plain = re.sub(r"[^A-Za-z0-9_-]+", "-", text).strip("-")[:_LONGEST_NAME]
+    if plain == text:
+        return plain
+    mark = hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+    return f"{plain}-{mark}" if plain else mark

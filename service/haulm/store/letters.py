@@ -1,0 +1,195 @@
+"""Finished letters and their way out: the outbox. A letter is stored before anything of it is sent."""
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from haulm.errors import StoreError
+from haulm.store.database import Database
+from haulm.store.instants import instant_of, instant_text
+
+# After so many attempts a delivery counts as refused, and the next letter tells of it.
+MOST_ATTEMPTS = 6
+
+
+class Status(StrEnum):
+    """Where a delivery stands. `SENDING` after a run has died means: nobody knows whether it went out."""
+
+    READY = "ready"
+    SENDING = "sending"
+    SENT = "sent"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class StoredLetter:
+    """A letter in each of its forms, as it was written; at most one for a garden, kind and local day."""
+
+    garden: str
+    kind: str
+    day: date
+    written: datetime
+    subject: str
+    text: str
+    html: str
+    json: str
+    picture: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where a letter is to go: a channel ("mail", "webhook") and who gets it there. `message_id` stays for ever."""
+
+    channel: str
+    recipient: str
+    message_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """One letter on its way to one recipient. `note` is the last word of the server about it."""
+
+    id: int
+    garden: str
+    kind: str
+    day: date
+    address: Address
+    status: Status
+    attempts: int
+    changed: datetime
+    note: str
+
+
+_DELIVERIES = """SELECT deliveries.id, garden, kind, day, channel, recipient, message_id, status, attempts, changed,
+                 note FROM deliveries JOIN letters ON letters.id = deliveries.letter """
+
+
+def keep_letter(database: Database, letter: StoredLetter, addresses: Iterable[Address]) -> None:
+    """Store a finished letter with a delivery, ready to go, for each address.
+
+    Raises
+    ------
+    StoreError
+        The garden has a letter of that kind and day already; it stays as it is.
+    """
+    with database.transaction():
+        if letter_of(database, letter.garden, letter.kind, letter.day) is not None:
+            raise StoreError(f"the {letter.kind} letter of {letter.garden} for {letter.day} is stored already")
+        written = instant_text(letter.written)
+        added = database.rows(
+            """INSERT INTO letters (garden, kind, day, written, subject, text, html, json, picture)
+               VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id""",
+            (
+                *(letter.garden, letter.kind, letter.day.isoformat(), written),
+                *(letter.subject, letter.text, letter.html, letter.json, letter.picture),
+            ),
+        )
+        database.run_many(
+            """INSERT INTO deliveries (letter, channel, recipient, message_id, status, attempts, changed, note)
+               VALUES (?, ?, ?, ?, ?, 0, ?, '')""",
+            [(added[0]["id"], a.channel, a.recipient, a.message_id, Status.READY, written) for a in addresses],
+        )
+
+
+def letter_of(database: Database, garden: str, kind: str, day: date) -> StoredLetter | None:
+    """The letter that was written for a local day; None if there is none."""
+    row = database.row(
+        "SELECT * FROM letters WHERE garden = ? AND kind = ? AND day = ?", (garden, kind, day.isoformat())
+    )
+    if row is None:
+        return None
+    return StoredLetter(
+        garden=row["garden"],
+        kind=row["kind"],
+        day=date.fromisoformat(row["day"]),
+        written=instant_of(row["written"]),
+        subject=row["subject"],
+        text=row["text"],
+        html=row["html"],
+        json=row["json"],
+        picture=row["picture"],
+    )
+
+
+def waiting(database: Database, garden: str) -> tuple[Delivery, ...]:
+    """Deliveries that are ready to go, oldest letter first."""
+    return _with_status(database, garden, Status.READY)
+
+
+def left_sending(database: Database, garden: str) -> tuple[Delivery, ...]:
+    """Deliveries found on their way. Asked while holding the lock, these are what a killed run left behind."""
+    return _with_status(database, garden, Status.SENDING)
+
+
+def refused_since(database: Database, garden: str, since: datetime) -> tuple[Delivery, ...]:
+    """Deliveries given up since an instant, which the next letter has to tell of."""
+    return tuple(d for d in _with_status(database, garden, Status.REFUSED) if d.changed >= since)
+
+
+def deliveries_of(database: Database, garden: str, kind: str, day: date) -> tuple[Delivery, ...]:
+    """All deliveries of one letter."""
+    rows = database.rows(
+        _DELIVERIES + "WHERE garden = ? AND kind = ? AND day = ? ORDER BY deliveries.id",
+        (garden, kind, day.isoformat()),
+    )
+    return tuple(_delivery(row) for row in rows)
+
+
+def claim(database: Database, delivery: int, now: datetime) -> bool:
+    """Mark a ready delivery as sending, and count the attempt. True for the one caller that may now send it."""
+    with database.transaction():
+        claimed = database.rows(
+            """UPDATE deliveries SET status = ?, attempts = attempts + 1, changed = ?
+               WHERE id = ? AND status = ? RETURNING id""",
+            (Status.SENDING, instant_text(now), delivery, Status.READY),
+        )
+    return bool(claimed)
+
+
+def settle(database: Database, delivery: int, status: Status, now: datetime, note: str = "") -> Status:
+    """Mark what became of a sending delivery, and return where it now stands.
+
+    `Status.READY` puts it back for another attempt, under the same message id; after `MOST_ATTEMPTS` it counts as
+    refused instead.
+
+    Raises
+    ------
+    StoreError
+        It was not sending.
+    """
+    if status is Status.SENDING:
+        raise ValueError("a delivery is settled as ready, sent or refused")
+    with database.transaction():
+        row = database.row("SELECT attempts FROM deliveries WHERE id = ? AND status = ?", (delivery, Status.SENDING))
+        if row is None:
+            raise StoreError(f"delivery {delivery} is not on its way")
+        spent = status is Status.READY and row["attempts"] >= MOST_ATTEMPTS
+        final = Status.REFUSED if spent else status
+        database.rows(
+            "UPDATE deliveries SET status = ?, changed = ?, note = ? WHERE id = ?",
+            (final, instant_text(now), note, delivery),
+        )
+    return final
+
+
+def _with_status(database: Database, garden: str, status: Status) -> tuple[Delivery, ...]:
+    rows = database.rows(
+        _DELIVERIES + "WHERE status = ? AND garden = ? ORDER BY written, deliveries.id", (status, garden)
+    )
+    return tuple(_delivery(row) for row in rows)
+
+
+def _delivery(row: sqlite3.Row) -> Delivery:
+    return Delivery(
+        id=row["id"],
+        garden=row["garden"],
+        kind=row["kind"],
+        day=date.fromisoformat(row["day"]),
+        address=Address(row["channel"], row["recipient"], row["message_id"]),
+        status=Status(row["status"]),
+        attempts=row["attempts"],
+        changed=instant_of(row["changed"]),
+        note=row["note"],
+    )

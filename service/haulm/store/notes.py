@@ -1,0 +1,63 @@
+"""The index of the journal: made from its file, thrown away and made again whenever that helps."""
+
+import sqlite3
+from datetime import date
+
+from haulm.garden import Cause, Entry, Journal, What
+from haulm.store.database import Database
+from haulm.store.instants import instant_of, instant_text
+
+_COLUMNS = "garden, id, place, instant, day, bed, planting, what, written, value, cause, origin, withdraws"
+
+
+def reindex(database: Database, garden: str, journal: Journal) -> int:
+    """Make the index of a garden anew from its journal, and return how many notes it holds."""
+    with database.transaction():
+        database.rows("DELETE FROM notes WHERE garden = ?", (garden,))
+        database.run_many(
+            f"INSERT INTO notes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 -- a constant
+            [
+                (
+                    *(
+                        garden,
+                        note.id,
+                        place,
+                        instant_text(note.instant),
+                        note.day.isoformat(),
+                        note.bed,
+                        note.planting,
+                    ),
+                    *(note.what, note.written, note.value, note.cause, note.origin, note.withdraws),
+                )
+                for place, note in enumerate(journal.entries)
+            ],
+        )
+    return len(journal.entries)
+
+
+def read_notes(database: Database, garden: str, first: date, last: date, bed: str = "") -> tuple[Entry, ...]:
+    """The indexed notes about a span of local days, both included, of one bed where named, in the order of the file.
+
+    Withdrawn notes and those that withdraw are among them, as they are in the file.
+    """
+    rows = database.rows(
+        """SELECT * FROM notes WHERE garden = ?1 AND day BETWEEN ?2 AND ?3 AND (?4 = '' OR bed = ?4) ORDER BY place""",
+        (garden, first.isoformat(), last.isoformat(), bed),
+    )
+    return tuple(_entry(row) for row in rows)
+
+
+def _entry(row: sqlite3.Row) -> Entry:
+    return Entry(
+        id=row["id"],
+        instant=instant_of(row["instant"]),
+        day=date.fromisoformat(row["day"]),
+        bed=row["bed"],
+        planting=row["planting"],
+        what=What(row["what"]) if row["what"] else None,
+        written=row["written"],
+        value=row["value"],
+        cause=Cause(row["cause"]) if row["cause"] else None,
+        origin=row["origin"],
+        withdraws=row["withdraws"],
+    )

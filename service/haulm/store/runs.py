@@ -1,0 +1,82 @@
+"""The runs of each letter day: when, how they ended, and what was to be said about it."""
+
+import sqlite3
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from haulm.store.database import Database
+from haulm.store.instants import instant_of, instant_text
+
+
+class Outcome(StrEnum):
+    """How far a run came. One that was killed stays `RUNNING` or `WRITTEN`, with no end."""
+
+    RUNNING = "running"
+    WRITTEN = "letter written"
+    DONE = "done"
+    PARTLY = "partly failed"
+    FAILED = "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run for a garden, a kind of letter and a local day. `ended` and `exit_code` are None while it goes on."""
+
+    id: int
+    garden: str
+    kind: str
+    day: date
+    started: datetime
+    ended: datetime | None
+    outcome: Outcome
+    exit_code: int | None
+    note: str
+
+
+def begin_run(database: Database, garden: str, kind: str, day: date, now: datetime) -> int:
+    """Note that a run begins, and return its number. It is on the disk at once: a run that is killed is not hidden."""
+    with database.transaction():
+        added = database.rows(
+            "INSERT INTO runs (garden, kind, day, started, outcome, note) VALUES (?, ?, ?, ?, ?, '') RETURNING id",
+            (garden, kind, day.isoformat(), instant_text(now), Outcome.RUNNING),
+        )
+    return int(added[0]["id"])
+
+
+def mark_written(database: Database, run: int, note: str = "") -> None:
+    """Note that the run's letter is stored."""
+    with database.transaction():
+        database.rows("UPDATE runs SET outcome = ?, note = ? WHERE id = ?", (Outcome.WRITTEN, note, run))
+
+
+def end_run(database: Database, run: int, now: datetime, outcome: Outcome, exit_code: int, note: str = "") -> None:
+    """Note how a run ended; an empty note leaves the one it has."""
+    with database.transaction():
+        database.rows(
+            """UPDATE runs SET ended = ?1, outcome = ?2, exit_code = ?3, note = CASE WHEN ?4 = '' THEN note ELSE ?4 END
+               WHERE id = ?5""",
+            (instant_text(now), outcome, int(exit_code), note, run),
+        )
+
+
+def read_runs(database: Database, garden: str, since: date) -> tuple[Run, ...]:
+    """All runs for a local day and those after it, in the order they began."""
+    rows = database.rows(
+        "SELECT * FROM runs WHERE garden = ? AND day >= ? ORDER BY started, id", (garden, since.isoformat())
+    )
+    return tuple(_run(row) for row in rows)
+
+
+def _run(row: sqlite3.Row) -> Run:
+    return Run(
+        id=row["id"],
+        garden=row["garden"],
+        kind=row["kind"],
+        day=date.fromisoformat(row["day"]),
+        started=instant_of(row["started"]),
+        ended=instant_of(row["ended"]) if row["ended"] else None,
+        outcome=Outcome(row["outcome"]),
+        exit_code=row["exit_code"],
+        note=row["note"],
+    )
