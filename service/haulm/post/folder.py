@@ -57,7 +57,7 @@ def safe_name(text: str) -> str:
     A name that had to be changed carries a mark of what it was, so that two gardens never share a file.
     """
     plain = re.sub(r"[^A-Za-z0-9_-]+", "-", text).strip("-")[:_LONGEST_NAME]
-    if plain == text:
+    if plain and plain == text:
         return plain
     mark = hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
     return f"{plain}-{mark}" if plain else mark

@@ -37,11 +37,11 @@ def keep_record(database: Database, record: Record, now: datetime) -> date | Non
     date or None
         The first local day that is new or changed, from which states have to be worked out again.
     """
-    station = record.origin.key
+    station, arrived, long_due = record.origin.key, instant_text(now), _long_due(now, record.usual_delay)
     with database.transaction():
         held = _held(database, station)
         new = [
-            (station, quantity, day, _received(record, held, quantity, day, now), value)
+            (station, quantity, day, _received(record, held, (quantity, day), arrived, long_due), value)
             for quantity, day, value in _cells(record.days)
             if held.values.get((quantity, day)) != value
         ]
@@ -136,17 +136,20 @@ def _held(database: Database, station: str) -> _Held:
     )
 
 
-def _received(record: Record, held: _Held, quantity: str, day: str, now: datetime) -> str:
-    if (quantity, day) in held.values:
-        return instant_text(now)
-    place = (date.fromisoformat(day) - record.days.first).days
-    noted = float(record.received[place])
+def _received(record: Record, held: _Held, cell: tuple[str, str], arrived: str, long_due: str) -> str:
+    quantity, day = cell
+    if cell in held.values:
+        return arrived
+    noted = float(record.received[(date.fromisoformat(day) - record.days.first).days])
     if math.isfinite(noted):
         return instant_text(datetime.fromtimestamp(noted, UTC))
-    # A whole day of grace beyond the usual delay, so that a slow day still counts from when it came.
-    long_due = (now.astimezone(UTC) - record.usual_delay - _ZONES - 2 * DAY).date().isoformat()
     is_history = day < long_due and day < held.first.get(quantity, "9999")
-    return _NOT_NOTED if is_history else instant_text(now)
+    return _NOT_NOTED if is_history else arrived
+
+
+def _long_due(now: datetime, usual_delay: timedelta) -> str:
+    """Days before this one should have been here for a day at least: one that is slower counts from when it came."""
+    return (now.astimezone(UTC) - usual_delay - _ZONES - 2 * DAY).date().isoformat()
 
 
 def _cells(days: Days) -> list[tuple[str, str, float]]:
