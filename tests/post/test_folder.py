@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.errors import DeliveryError, Exit
-from haulm.post.folder import put_in_folder, safe_name
+from haulm.post.folder import letter_stem, put_in_folder, safe_name
 
 DAY = date(2027, 4, 12)
 FORMS = {"txt": b"Plant today.\n", "html": b"<p>Plant today.</p>", "json": b"{}", "png": b"\x89PNG"}
@@ -28,6 +28,7 @@ def test_each_form_is_a_file_named_by_day_garden_and_kind(tmp_path: Path) -> Non
     place = tmp_path / "letters" / "2027" / "04"
     assert written == tuple(place / f"2027-04-12-brackenford-morning.{form}" for form in FORMS)
     assert [path.read_bytes() for path in written] == list(FORMS.values())
+    assert {path.stem for path in written} == {letter_stem("brackenford", "morning", DAY)}
     assert files_in(tmp_path) == sorted(written)
     assert {stat.S_IMODE(path.stat().st_mode) for path in written} == {0o600}
     assert stat.S_IMODE((tmp_path / "letters").stat().st_mode) == 0o700

@@ -40,7 +40,7 @@ def put_in_folder(
     if unknown:
         raise ValueError(f"not a form of a letter: {', '.join(sorted(unknown))}")
     place = folder / f"{day:%Y}" / f"{day:%m}"
-    stem = f"{day.isoformat()}-{safe_name(garden)}-{safe_name(kind)}"
+    stem = letter_stem(garden, kind, day)
     files = {place / f"{stem}.{form}": data for form, data in forms.items()}
     try:
         make_folder(place)
@@ -49,6 +49,11 @@ def put_in_folder(
         what, remedy = explain(fault)
         raise DeliveryError(f"the letter could not be put there: {what}", where=str(place), remedy=remedy) from fault
     return tuple(files)
+
+
+def letter_stem(garden: str, kind: str, day: date) -> str:
+    """The name that a letter's files share, without their endings; its page finds its picture by it."""
+    return f"{day.isoformat()}-{safe_name(garden)}-{safe_name(kind)}"
 
 
 def safe_name(text: str) -> str:
