@@ -1,0 +1,91 @@
+"""What the letter is based on: station, forecast, what is missing and what that costs, and the cautions."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from haulm.advice import Decision
+from haulm.letter import amounts
+from haulm.units import Display
+from haulm.weather import DAY, Gap, Mark, Origin, Timeline
+
+LOOKED_BACK_DAYS = 21
+NO_FORECAST = (
+    "There is no forecast: coming frost, heat, rain and wind are not known, and silence about them is no promise."
+)
+GAPS = {
+    Gap.OBSERVATIONS_OLD: "The station's days come later than usual, so the newest ones are less sure.",
+    Gap.NO_OBSERVATIONS: "No observation has come in: what the weather has done to the beds is not known.",
+    Gap.NO_FORECAST: NO_FORECAST,
+    Gap.FORECAST_OLD: "The forecast is old: what is said of the coming days is less sure.",
+    Gap.RAIN_UNKNOWN: "Some days' rain is not known, so how dry the beds are is a range.",
+    Gap.SHORT_RECORD: "The record here is short, so what rests on the place's own years is rough.",
+    Gap.LONG_GAP: "The record has a long gap, so the soil's temperature is not known until its trace has faded.",
+}
+CAUTION = (
+    "This letter is worked out from a weather station and a forecast, not measured in your beds. It is no warning "
+    "service for life or property. For frost, disease, chemicals and food safety ask your local extension service, "
+    "and follow the label and the law."
+)
+
+
+def basis(decision: Decision) -> tuple[str, ...]:
+    """The lines of the letter's last part."""
+    timeline, display = decision.timeline, decision.garden.place.display
+    lines = [_station(timeline.origin, display), _newest(timeline), _marks(timeline)]
+    lines.append(_forecast(timeline, decision.as_of))
+    lines += [GAPS[gap] for gap in dict.fromkeys(timeline.gaps) if gap is not Gap.NO_FORECAST]
+    lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
+    lines += decision.notices
+    lines.append(CAUTION)
+    return tuple(dict.fromkeys(_stop(line) for line in lines if line))
+
+
+def _station(origin: Origin, display: Display) -> str:
+    told = f"Weather station: {origin.name}"
+    if origin.distance_km is not None:
+        told += f", {amounts.distance(origin.distance_km, display)} away"
+    if origin.height_difference_m is not None and abs(origin.height_difference_m) >= 1.0:
+        told += f", {amounts.length(abs(origin.height_difference_m), display)} apart in height"
+    return told
+
+
+def _newest(timeline: Timeline) -> str:
+    if timeline.newest_observed is None:
+        return "" if Gap.NO_OBSERVATIONS in timeline.gaps else GAPS[Gap.NO_OBSERVATIONS]
+    age = (timeline.today - timeline.newest_observed).days
+    ago = "yesterday" if age == 1 else f"{amounts.days(age)} ago"
+    return f"Newest day observed: {amounts.day(timeline.newest_observed, timeline.today)}, {ago}"
+
+
+def _marks(timeline: Timeline) -> str:
+    """How many of the last days rest on something else than an observation of the air."""
+    stop = timeline.today_index
+    marks = timeline.air_mark[max(stop - LOOKED_BACK_DAYS, 0) : stop]
+    named = ((Mark.FILLED, "filled from their neighbours"), (Mark.BRIDGED, "bridged from hours or forecasts"))
+    counted = [(int(np.sum(marks == mark)), how) for mark, how in (*named, (Mark.UNKNOWN, amounts.NOT_KNOWN))]
+    told = [f"{number} {how}" for number, how in counted if number]
+    return f"Of the last {amounts.days(len(marks))}: {amounts.listing(told)}" if told else ""
+
+
+def _forecast(timeline: Timeline, as_of: datetime) -> str:
+    if timeline.forecast_origin is None or timeline.forecast_issued is None:
+        return NO_FORECAST
+    age = as_of - timeline.forecast_issued
+    last = timeline.days.last
+    reach = f", reaching to {amounts.day(last, timeline.today)}" if last >= timeline.today + DAY else ""
+    return f"Forecast: {timeline.forecast_origin.name}, {_age(age)} old{reach}"
+
+
+def _age(age: timedelta) -> str:
+    hours = max(age.total_seconds() / 3600.0, 0.0)
+    if hours >= 48.0:
+        return amounts.days(hours / 24.0)
+    told = amounts.plain(hours)
+    if told == "0":
+        return "less than an hour"
+    return f"{told} hour" if told == "1" else f"{told} hours"
+
+
+def _stop(line: str) -> str:
+    return line if line.endswith((".", "!", "?")) else f"{line}."

@@ -1,0 +1,104 @@
+"""From a decision to a letter: which words stand where."""
+
+from collections.abc import Iterable
+
+from haulm.advice import Alert, Decision, Letter, Part, Section
+from haulm.letter import amounts, words
+from haulm.letter.basis import basis
+from haulm.letter.numbers import numbers
+from haulm.settings.thresholds import Thresholds
+from haulm.weather import Gap
+
+MORNING, EVENING = "morning", "evening"
+SUBJECT_LENGTH = 78  # RFC 5322, 2.1.1: lines should be no longer; the date always stays whole
+NOT_ALL_KNOWN = frozenset({Gap.NO_FORECAST, Gap.NO_OBSERVATIONS, Gap.LONG_GAP})
+CLAUSE_ENDS = ("; ", ": ", " – ", " (", ", ")
+
+
+def compose(decision: Decision, thresholds: Thresholds, kind: str = MORNING) -> Letter:
+    """The letter of a decision, in the reader's units.
+
+    Parameters
+    ----------
+    decision
+        What the morning thinks.
+    thresholds
+        Those it thought with: the letter measures the week's water against them.
+    kind
+        "morning", or "evening" for a word between letters, which leaves the numbers out.
+    """
+    return Letter(
+        garden=decision.garden.key,
+        kind=kind,
+        day=decision.today,
+        written=decision.as_of,
+        subject=_subject(decision),
+        greeting=_greeting(decision, kind),
+        parts=tuple(_parts(decision)),
+        numbers=numbers(decision, thresholds) if kind != EVENING else (),
+        basis=basis(decision),
+    )
+
+
+def _parts(decision: Decision) -> Iterable[Part]:
+    for section in Section:
+        alerts = [alert for alert in decision.alerts if _section(alert) is section]
+        if alerts:
+            alerts.sort(key=lambda alert: -alert.urgency)
+            yield Part(section.value, tuple(words.item(alert, decision) for alert in alerts))
+
+
+def _section(alert: Alert) -> Section:
+    return Section.KEEP_AN_EYE if alert.ended else alert.section
+
+
+def _greeting(decision: Decision, kind: str) -> str:
+    name = decision.garden.place.name
+    if kind == EVENING:
+        return f"A word between letters for {name}, because the coming night looks dangerous."
+    to_do = _in(decision, Section.DO_TODAY)
+    if to_do:
+        return f"{amounts.count(to_do, 'thing', 'things').capitalize()} to do today at {name}."
+    to_ready = _in(decision, Section.GET_READY)
+    then = f", but {amounts.count(to_ready, 'thing', 'things')} to get ready for" if to_ready else ""
+    if _all_known(decision):
+        return f"Nothing to do today at {name}{then}."
+    return f"Nothing is known to need doing today at {name}{then}. Not all is known, though."
+
+
+def _in(decision: Decision, section: Section) -> int:
+    return sum(_section(alert) is section for alert in decision.alerts)
+
+
+def _all_known(decision: Decision) -> bool:
+    missing = any(alert.unknown for alert in decision.alerts)
+    return not missing and NOT_ALL_KNOWN.isdisjoint(decision.timeline.gaps)
+
+
+def _subject(decision: Decision) -> str:
+    day = amounts.day(decision.today, decision.today)
+    alert = _most_urgent(decision)
+    if alert is not None:
+        said = words.subject(alert, decision)
+    elif _all_known(decision):
+        said = "Nothing to do today"
+    else:
+        said = "Nothing to do today as far as is known"
+    return f"{_shortened(said, SUBJECT_LENGTH - len(day) - 3)} – {day}"
+
+
+def _most_urgent(decision: Decision) -> Alert | None:
+    """Something to do today before any other news; what merely still stands is no news."""
+    to_do = [alert for alert in decision.alerts if _section(alert) is Section.DO_TODAY]
+    news = [alert for alert in decision.alerts if alert.fresh and not alert.ended]
+    return max(to_do or news, key=lambda alert: alert.urgency, default=None)
+
+
+def _shortened(said: str, longest: int) -> str:
+    """Cut at the last clause that fits, else after a word."""
+    if len(said) <= longest:
+        return said
+    cuts = [said.rfind(end, longest // 3, longest) for end in CLAUSE_ENDS]
+    if max(cuts) > 0:
+        return said[: max(cuts)]
+    return f"{said[: said.rfind(' ', 0, longest - 1)]}…"

@@ -1,0 +1,196 @@
+"""The numbers of the letter: what is known of each bed and of the coming week, in the reader's units."""
+
+from collections.abc import Callable
+from datetime import timedelta
+
+import numpy as np
+
+from haulm.advice import Decision, Row
+from haulm.condition import Condition, WaterNow
+from haulm.garden import Stage
+from haulm.letter import amounts
+from haulm.settings.thresholds import Thresholds
+from haulm.units import Display
+from haulm.weather import DAY, FloatArray, Timeline
+
+Group = tuple[str, tuple[Row, ...]]
+Teller = Callable[[Condition, Thresholds], str]
+
+WEEK = 7
+NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
+NEARLY_FULL_SHARE = 0.1  # judgement: short by less than a tenth of RAW counts as full
+
+
+def numbers(decision: Decision, thresholds: Thresholds) -> tuple[Group, ...]:
+    """A group of rows for each planting, then one for the coming week of the place."""
+    beds = [(_heading(one, decision), _bed_rows(one, thresholds)) for one in decision.conditions]
+    week = _coming_week(decision.timeline, decision.garden.place.display)
+    ahead = [(f"{decision.garden.place.name}, the next {WEEK} days", week)] if week else []
+    return tuple(beds + ahead)
+
+
+def seed_place(condition: Condition) -> str:
+    """Where the seed lies, as it is said: under the straw, or so deep in the soil."""
+    depth_m = condition.planting.depth_m
+    if depth_m == 0.0:
+        return "under the straw" if condition.straw_m > 0.0 else "at the surface"
+    return f"{amounts.straw(depth_m, condition.garden.place.display)} deep"
+
+
+def _heading(condition: Condition, decision: Decision) -> str:
+    shared = sum(one.bed.key == condition.bed.key for one in decision.conditions) > 1
+    return f"{condition.bed.name}, {condition.planting.name}" if shared else condition.bed.name
+
+
+def _bed_rows(condition: Condition, thresholds: Thresholds) -> tuple[Row, ...]:
+    tellers: tuple[tuple[str, Teller], ...] = (
+        ("Stage", _stage),
+        (f"Soil {seed_place(condition)}", _soil),
+        ("Soil fit to plant", _ready),
+        ("Shoots", _shoots),
+        ("Skins set", _skins),
+        ("Straw", _straw),
+        (f"Water, last {WEEK} days", _week_water),
+        ("Root zone", _root_zone),
+    )
+    told = ((what, tell(condition, thresholds)) for what, tell in tellers)
+    return tuple(Row(what, value) for what, value in told if value)
+
+
+def _stage(condition: Condition, _thresholds: Thresholds) -> str:
+    now, today = condition.stage, condition.today
+    if now.since is None:
+        return now.stage.value if now.noted else f"{now.stage.value} (an estimate)"
+    if now.noted:
+        return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
+    span = amounts.day_span(now.early, now.late, today)
+    return f"{now.stage.value}, an estimate: since about {amounts.day(now.since, today)}, {span}"
+
+
+def _soil(condition: Condition, _thresholds: Thresholds) -> str:
+    if condition.stage.stage.order > Stage.SKINS_SETTING.order:
+        return ""
+    soil, display = condition.soil, condition.garden.place.display
+    mean_c = soil.as_it_lies_c.at(condition.today - DAY)
+    if not soil.known or np.isnan(mean_c):
+        return f"{amounts.NOT_KNOWN}, for too much of the weather behind it is missing"
+    spread = _give_or_take(soil.spread_c.at(condition.today - DAY), display)
+    before_c = soil.as_it_lies_c.at(condition.today - timedelta(days=WEEK + 1))
+    trend = "" if np.isnan(before_c) else f"; {amounts.change(mean_c - before_c, display)} than a week before"
+    return f"{amounts.temperature(mean_c, display)} yesterday (day's mean{spread}){trend}"
+
+
+def _give_or_take(spread_c: float, display: Display) -> str:
+    return "" if np.isnan(spread_c) else f", give or take {amounts.warmth(spread_c, display)}"
+
+
+def _ready(condition: Condition, _thresholds: Thresholds) -> str:
+    ready, today = condition.soil.ready, condition.today
+    if ready is None or not condition.soil.known or condition.stage.stage.order > Stage.CHITTING.order:
+        return ""
+    if ready.likely is None:
+        return "no likely day within the year ahead"
+    if ready.likely <= today:
+        return "now"
+    span = f", {amounts.day_span(ready.early, ready.late, today)} in four years of five" if ready.early else ""
+    rests = f" (from {amounts.years(ready.years)} of weather here)" if ready.years else ""
+    return f"likely about {amounts.day(ready.likely, today)}{span}{rests}"
+
+
+def _shoots(condition: Condition, _thresholds: Thresholds) -> str:
+    shoots, stage, today = condition.crop.shoots, condition.stage.stage, condition.today
+    if shoots is None or stage not in {Stage.PLANTED, Stage.EMERGED}:
+        return ""
+    if stage is Stage.PLANTED:
+        if shoots.early is None and shoots.late is None:
+            return ""
+        return f"due {amounts.day_span(shoots.early, shoots.late, today)}"
+    height_m = condition.crop.shoot_height_m
+    if np.isnan(height_m):
+        return ""
+    return f"about {amounts.straw(height_m, condition.garden.place.display)} above the straw, an estimate"
+
+
+def _skins(condition: Condition, _thresholds: Thresholds) -> str:
+    skins = condition.crop.skins_ready
+    if skins is None or condition.stage.stage is not Stage.SKINS_SETTING or skins.likely is None:
+        return ""
+    span = amounts.day_span(skins.early, skins.late, condition.today)
+    return f"about {amounts.day(skins.likely, condition.today)}, {span}"
+
+
+def _straw(condition: Condition, _thresholds: Thresholds) -> str:
+    if condition.stage.stage.order > Stage.SKINS_SETTING.order or np.isnan(condition.straw_m):
+        return ""
+    if condition.straw_m == 0.0:
+        return "none"
+    laid = f", last laid {amounts.day(condition.last_straw, condition.today)}" if condition.last_straw else ""
+    return f"{amounts.straw(condition.straw_m, condition.garden.place.display)}{laid}"
+
+
+def _week_water(condition: Condition, thresholds: Thresholds) -> str:
+    week, display = condition.water, condition.garden.place.display
+    if week is None:
+        return ""
+    had = amounts.water(week.week_effective_mm + week.week_watered_mm, display)
+    target = amounts.water(thresholds.water.weekly_target_mm, display)
+    rain = f"{amounts.water(week.week_rain_mm, display)} of rain fell"
+    if abs(week.week_rain_mm - week.week_effective_mm) > NEARLY_NOTHING_MM:
+        rain += f", {amounts.water(week.week_effective_mm, display)} of it passed the straw"
+    told = f"{had} of the {target} aimed at; {rain}, {amounts.water(week.week_watered_mm, display)} watered"
+    missing = week.week_unknown_days
+    return f"{told}; the rain of {amounts.days(missing)} is {amounts.NOT_KNOWN}" if missing else told
+
+
+def _root_zone(condition: Condition, _thresholds: Thresholds) -> str:
+    water, display = condition.water, condition.garden.place.display
+    if water is None:
+        return ""
+    low_mm, high_mm = sorted((water.depletion_low_mm, water.depletion_high_mm))
+    if np.isnan(low_mm) or np.isnan(high_mm):
+        return amounts.NOT_KNOWN
+    if water.drained_days:
+        return f"more than full, water has drained away below it for {amounts.days(water.drained_days)}"
+    if high_mm <= NEARLY_FULL_SHARE * water.ready_mm:
+        return "full" if high_mm < NEARLY_NOTHING_MM else f"full, to within {amounts.water(high_mm, display)}"
+    short, ready = amounts.waters(low_mm, high_mm, display), amounts.water(water.ready_mm, display)
+    return f"{_how_moist(water, low_mm, high_mm)}, {short} short of full; plants feel it from {ready}"
+
+
+def _how_moist(water: WaterNow, low_mm: float, high_mm: float) -> str:
+    if high_mm <= water.ready_mm:
+        return "moist"
+    return "dry" if low_mm > water.ready_mm else "moist or dry, as the unknown rain may have been"
+
+
+def _coming_week(timeline: Timeline, display: Display) -> tuple[Row, ...]:
+    week = timeline.days.cut(timeline.today, timeline.today + timedelta(days=WEEK - 1))
+    lowest, highest, rain_mm = week.air_min_c, week.air_max_c, week.rain_mm
+    rows = []
+    if not np.isnan(lowest).all():
+        rows.append(Row("Nights", f"lows {_range(lowest, display)}{_reach(lowest)}"))
+    if not np.isnan(highest).all():
+        rows.append(Row("Days", f"highs {_range(highest, display)}{_reach(highest)}"))
+    if not np.isnan(rain_mm).all():
+        rows.append(Row("Rain", f"{_rain(rain_mm, timeline, display)}{_reach(rain_mm)}"))
+    return tuple(rows)
+
+
+def _range(values_c: FloatArray, display: Display) -> str:
+    return amounts.temperatures(float(np.nanmin(values_c)), float(np.nanmax(values_c)), display)
+
+
+def _rain(rain_mm: FloatArray, timeline: Timeline, display: Display) -> str:
+    total_mm, most_mm = float(np.nansum(rain_mm)), float(np.nanmax(rain_mm))
+    if total_mm < NEARLY_NOTHING_MM:
+        return "none to speak of"
+    wettest = timeline.today + timedelta(days=int(np.nanargmax(rain_mm)))
+    if total_mm - most_mm < NEARLY_NOTHING_MM:
+        return f"{amounts.water(total_mm, display)}, all on {amounts.day(wettest, timeline.today)}"
+    most = f"most on {amounts.day(wettest, timeline.today)}, {amounts.water(most_mm, display)}"
+    return f"{amounts.water(total_mm, display)} altogether, {most}"
+
+
+def _reach(values: FloatArray) -> str:
+    known = int(np.isfinite(values).sum())
+    return "" if known == len(values) else f" (only {known} of {len(values)} days are forecast)"

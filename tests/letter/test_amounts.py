@@ -1,0 +1,129 @@
+"""Rounding and units: every figure of a letter in both systems."""
+
+import re
+from datetime import date
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from haulm.letter import amounts
+from haulm.units import Display
+
+US, METRIC = Display.US, Display.METRIC
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("tell", "value", "metric", "us"),
+    [
+        (amounts.temperature, 10.0, "10 °C", "50 °F"),
+        (amounts.temperature, 9.44, "9.4 °C", "49 °F"),
+        (amounts.temperature, -2.2, "−2.2 °C", "28 °F"),
+        (amounts.temperature, -0.04, "0 °C", "32 °F"),
+        (amounts.temperature, -17.8, "−17.8 °C", "0 °F"),
+        (amounts.warmth, 1.0, "1 °C", "1.8 °F"),
+        (amounts.warmth, 6.6, "7 °C", "12 °F"),
+        (amounts.change, 1.6, "1.6 °C warmer", "3 °F warmer"),
+        (amounts.change, -1.0, "1 °C colder", "1.8 °F colder"),
+        (amounts.change, 0.1, "neither warmer nor colder", "neither warmer nor colder"),
+        (amounts.water, 25.4, "25 mm", "1 in"),
+        (amounts.water, 15.0, "15 mm", "0.6 in"),
+        (amounts.water, 0.0, "0 mm", "0 in"),
+        (amounts.water, 0.44, "0.4 mm", "0.02 in"),
+        (amounts.volume, 75.512, "76 litres", "20 gallons"),
+        (amounts.volume, 3.785411784, "4 litres", "1 gallon"),
+        (amounts.volume, 0.3, "less than half a litre", "less than half a gallon"),
+        (amounts.straw, 0.07, "7 cm", "3 in"),
+        (amounts.straw, 0.0, "0 cm", "0 in"),
+        (amounts.length, 0.1, "10 cm", "4 in"),
+        (amounts.length, 2.4384, "2.4 m", "8 ft"),
+        (amounts.distance, 6.4, "6.4 km", "4 miles"),
+        (amounts.distance, 1.609344, "1.6 km", "1 mile"),
+        (amounts.speed, 11.111111, "40 km/h", "25 mph"),
+        (amounts.weight, 4.5359237, "4.5 kg", "10 lb"),
+    ],
+)
+def test_one_value_in_both_systems(tell, value, metric, us):
+    assert tell(value, METRIC) == metric
+    assert tell(value, US) == us
+
+
+@pytest.mark.parametrize("tell", ["temperature", "warmth", "change", "water", "volume", "straw", "length", "distance",
+                                  "speed", "weight"])  # fmt: skip
+@pytest.mark.parametrize("value", [None, NAN])
+@pytest.mark.parametrize("display", list(Display))
+def test_what_is_not_known_says_so(tell, value, display):
+    assert getattr(amounts, tell)(value, display) == "not known"
+
+
+def test_counts_and_chances_that_are_not_known_say_so():
+    tellers = (amounts.days, amounts.years, amounts.chance, amounts.share)
+    told = [tell(value) for tell in tellers for value in (None, NAN)]
+    assert set(told) == {"not known"}
+    assert amounts.day(None, date(2026, 4, 14)) == "not known"
+
+
+def test_a_value_rounded_onto_its_limit_says_on_which_side_it_lies():
+    assert amounts.temperature(9.8, US, 10.0) == "just under 50 °F"
+    assert amounts.temperature(10.02, METRIC, 10.0) == "just over 10 °C"
+    assert amounts.temperature(10.0, METRIC, 10.0) == "10 °C"
+    assert amounts.temperature(9.0, METRIC, 10.0) == "9 °C"
+
+
+def test_ranges_name_their_unit_once_and_fold_where_both_ends_read_alike():
+    assert amounts.temperatures(-1.5, 4.0, METRIC) == "−1.5 to 4 °C"
+    assert amounts.temperatures(10.01, 10.02, METRIC) == "10 °C"
+    assert amounts.waters(8.0, 14.0, METRIC) == "8 to 14 mm"
+    assert amounts.waters(8.0, NAN, METRIC) == "not known"
+
+
+def test_days_carry_their_year_only_when_it_is_another():
+    today = date(2026, 4, 14)
+    assert amounts.day(today, today) == "Tue 14 April"
+    assert amounts.day(date(2027, 1, 2), today) == "Sat 2 January 2027"
+    assert amounts.day_span(today, today, today) == "on Tue 14 April"
+    assert amounts.day_span(today, None, today) == "not before Tue 14 April"
+
+
+def test_counts_and_listings():
+    assert [amounts.days(n) for n in (0, 1, 3.4)] == ["0 days", "1 day", "3 days"]
+    assert amounts.years(1) == "1 year"
+    assert amounts.listing(["a", "b", "c"]) == "a, b and c"
+    assert amounts.listing(["a"]) == "a"
+    assert amounts.count(2, "thing", "things") == "two things"
+    assert amounts.count(1, "thing", "things") == "one thing"
+    assert amounts.share(0.38) == "38 %"
+
+
+def test_one_table_of_chances_whose_words_and_numbers_agree():
+    rising = [row.chance for row in amounts.ODDS]
+    assert rising == sorted(rising)
+    for row in amounts.ODDS:
+        part, whole, percent = map(int, re.fullmatch(r"(\d+) in (\d+) \((\d+) %\)", row.told).groups())
+        assert part / whole == pytest.approx(row.chance)
+        assert percent / 100 == pytest.approx(row.chance)
+    words = [row.word for row in amounts.ODDS]
+    assert all(words.index(word) + words.count(word) - 1 == len(words) - 1 - words[::-1].index(word) for word in words)
+
+
+@given(st.floats(0.0, 1.0))
+def test_no_chance_is_ever_certain_nor_far_from_what_is_said(chance):
+    told = amounts.chance(chance)
+    percent = int(re.search(r"\((\d+) %\)", told)[1])
+    assert 0 < percent < 100
+    assert abs(percent / 100 - chance) <= 0.0501
+
+
+@given(st.floats(-40.0, 60.0), st.floats(-40.0, 60.0), st.sampled_from(list(Display)))
+def test_rounding_never_turns_two_temperatures_about(one_c, other_c, display):
+    def read(celsius):
+        return float(amounts.temperature(celsius, display).split(" ")[0].replace("−", "-"))
+
+    low, high = sorted((one_c, other_c))
+    assert read(low) <= read(high)
+
+
+@pytest.mark.parametrize(("value", "told"), [(2.5, "3"), (-2.5, "−3"), (0.449, "0"), (1.15, "1"), (199.5, "200")])
+def test_halves_round_away_from_zero(value, told):
+    assert amounts.plain(value) == told

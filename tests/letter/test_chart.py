@@ -1,0 +1,97 @@
+"""The picture: small, of the right planting, and described in numbers."""
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from haulm.garden import Season, Stage
+from haulm.letter.chart import alt_text, choose, planting_limit_c, soil_chart
+from haulm.units import Display
+
+
+@pytest.fixture(autouse=True)
+def _own_cache(tmp_path_factory, monkeypatch):
+    monkeypatch.setenv("MPLCONFIGDIR", str(tmp_path_factory.getbasetemp() / "matplotlib"))
+
+
+@pytest.fixture
+def drawn(thresholds):
+    def draw(condition, timeline):
+        png = soil_chart(condition, timeline, thresholds)
+        with Image.open(io.BytesIO(png)) as image:
+            return len(png), image.format, np.asarray(image.convert("L"), dtype=float)
+
+    return draw
+
+
+def test_the_picture_is_a_small_png_with_dark_lines_on_white(condition_of, timeline, drawn):
+    size, form, grey = drawn(condition_of(), timeline)
+    assert form == "PNG"
+    assert size < 20_000
+    assert grey.shape[1] == 720
+    assert (grey > 250).mean() > 0.7
+    assert grey.min() < 60
+
+
+def test_the_picture_says_more_when_there_is_more_to_say(condition_of, timeline, without_forecast, drawn):
+    """Without a forecast the half after today is all but empty."""
+
+    def ink_after_today(grey):
+        return (grey[40:380, 460:620] < 200).mean()
+
+    _, _, full = drawn(condition_of(), timeline)
+    _, _, blank = drawn(condition_of(soil_known=False), without_forecast)
+    assert ink_after_today(blank) < ink_after_today(full) / 3
+
+
+def test_nothing_known_at_all_is_drawn_too(condition_of, timeline, drawn, thresholds):
+    one = condition_of()
+    blank = replace(one.soil.as_it_lies_c, values=np.full(len(one.soil.as_it_lies_c.values), np.nan))
+    unknown = replace(one, soil=replace(one.soil, as_it_lies_c=blank))
+    dry = replace(timeline, days=replace(timeline.days, rain_mm=np.full(len(timeline.days), np.nan)))
+    assert drawn(unknown, dry)[0] < 20_000
+    told = alt_text(unknown, dry, thresholds)
+    assert "not known for the last 21 days" in told
+    assert "forecast: not known" in told
+
+
+def test_the_same_morning_draws_the_same_picture(condition_of, timeline, thresholds):
+    assert soil_chart(condition_of(), timeline, thresholds) == soil_chart(condition_of(), timeline, thresholds)
+
+
+def test_words_for_the_picture(condition_of, timeline, thresholds, garden_of):
+    assert alt_text(condition_of(), timeline, thresholds) == (
+        "Soil temperature in Gatebed, 5 cm deep: 10.3 °C yesterday; over the last 21 days between 6.9 °C and 10.3 °C. "
+        "Expected to Thu 23 April: between 9.3 °C and 10.6 °C. Planting waits for 10 °C. "
+        "Rain: 21 mm in the last 21 days; forecast: 18 mm. The weekly target is 25 mm."
+    )
+    told = alt_text(condition_of(garden=garden_of(Display.US)), timeline, thresholds)
+    assert "50 °F" in told
+    assert "°C" not in told
+
+
+def test_words_for_a_picture_with_gaps(condition_of, without_forecast, thresholds):
+    told = alt_text(condition_of(soil_known=False), without_forecast, thresholds)
+    assert "not known yesterday" in told
+    assert "Expected" not in told
+    assert "(6 days not known)" in told
+
+
+def test_the_planting_that_waits_is_shown_before_those_in_the_ground(condition_of):
+    waiting = condition_of()
+    growing = condition_of("wall-late", Stage.EMERGED)
+    stored = condition_of("wall-late", Stage.STORED)
+    assert choose([growing, waiting]) is waiting
+    assert choose([stored, growing]) is growing
+    assert choose([stored]) is None
+
+
+def test_the_planting_line_follows_the_season_and_ends_with_the_shoots(condition_of, thresholds):
+    spring = condition_of()
+    autumn = replace(spring, planting=replace(spring.planting, season=Season.AUTUMN))
+    assert planting_limit_c(spring, thresholds) == thresholds.planting.soil_ready_spring_c
+    assert planting_limit_c(autumn, thresholds) == thresholds.planting.soil_ready_autumn_c
+    assert planting_limit_c(condition_of(stage=Stage.EMERGED), thresholds) is None

@@ -1,0 +1,189 @@
+"""The letter's order, its subject and greeting, its numbers and what it is based on."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from haulm.advice import Section
+from haulm.condition import DayRange
+from haulm.garden import Stage
+from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
+from haulm.letter.compose import SUBJECT_LENGTH, compose
+from haulm.weather import Daily, Gap
+
+NAN = float("nan")
+
+
+def rows_of(letter, heading):
+    return {row.what: row.value for row in dict(letter.numbers)[heading]}
+
+
+def test_parts_stand_in_the_letters_order_and_empty_ones_are_left_out(busy, thresholds):
+    letter = compose(busy(), thresholds)
+    assert [part.title for part in letter.parts] == [section.value for section in Section]
+    only = compose(replace(busy(), alerts=busy().alerts[3:4]), thresholds)
+    assert [part.title for part in only.parts] == ["Leave alone"]
+
+
+def test_the_most_urgent_comes_first_whatever_order_it_was_given_in(busy, thresholds):
+    given = busy()
+    turned = replace(given, alerts=tuple(reversed(given.alerts)))
+    assert [item.rule for item in compose(turned, thresholds).parts[0].items] == ["frost", "water"]
+
+
+def test_an_end_is_told_under_keep_an_eye_on(alert_of, decision_of, thresholds):
+    letter = compose(decision_of(alert_of("frost", Section.DO_TODAY, ended=True)), thresholds)
+    assert [part.title for part in letter.parts] == ["Keep an eye on"]
+    assert letter.subject == "Nothing to do today – Tue 14 April"
+
+
+def test_subject_is_what_is_to_do_before_graver_news(busy, frost, silent, decision_of, alert_of, thresholds):
+    grave = replace(silent, urgency=99)
+    assert compose(decision_of(grave, frost), thresholds).subject == "Cover Wallbed tonight: frost – Tue 14 April"
+    assert compose(decision_of(grave), thresholds).subject == "The weather station is silent – Tue 14 April"
+    standing = replace(silent, fresh=False, section=Section.STILL_SO)
+    assert compose(decision_of(standing), thresholds).subject == "Nothing to do today – Tue 14 April"
+
+
+def test_a_long_subject_is_cut_at_a_clause_and_keeps_its_date(alert_of, decision_of, garden_of, not_yet, thresholds):
+    garden = garden_of(bed="The long bed that runs beside the old wall, under the pear tree and behind the shed")
+    alert = replace(not_yet, section=Section.DO_TODAY)
+    subject = compose(decision_of(alert, garden=garden), thresholds).subject
+    assert len(subject) <= SUBJECT_LENGTH
+    assert subject.endswith(" – Tue 14 April")
+    assert subject.startswith("The long bed that runs beside the old wall")
+
+
+@pytest.mark.parametrize("gap", [Gap.NO_FORECAST, Gap.NO_OBSERVATIONS])
+def test_nothing_to_do_is_never_said_out_of_missing_data(decision_of, timeline, thresholds, gap):
+    letter = compose(decision_of(timeline=replace(timeline, gaps=(gap,))), thresholds)
+    assert letter.subject.startswith("Nothing to do today as far as is known")
+    assert letter.greeting.endswith("Not all is known, though.")
+
+
+def test_a_day_without_work_says_so_in_one_line(decision_of, alert_of, thresholds, busy):
+    assert compose(decision_of(), thresholds).greeting == "Nothing to do today at Brackenford."
+    get_ready = replace(busy(), alerts=busy().alerts[2:3])
+    assert compose(get_ready, thresholds).greeting.endswith("but one thing to get ready for.")
+
+
+def test_a_word_between_letters_has_no_numbers(busy, thresholds):
+    letter = compose(busy(), thresholds, "evening")
+    assert letter.numbers == ()
+    assert letter.greeting.startswith("A word between letters")
+    assert letter.basis[-1] == CAUTION
+
+
+def test_numbers_before_planting(condition_of, decision_of, thresholds):
+    rows = rows_of(compose(decision_of(conditions=[condition_of()]), thresholds), "Gatebed")
+    assert rows == {
+        "Stage": "chitting since Wed 25 March, as noted",
+        "Soil 5 cm deep": "10.3 °C yesterday (day's mean, give or take 1.1 °C); 2.9 °C warmer than a week before",
+        "Soil fit to plant": "likely about Tue 21 April, between Fri 17 April and Thu 30 April in four years of five "
+        "(from 12 years of weather here)",
+        "Straw": "7 cm, last laid Fri 20 March",
+    }
+
+
+def test_an_estimated_stage_is_called_one(condition_of, decision_of, thresholds):
+    crop = replace(condition_of().crop, shoots=DayRange(date(2026, 4, 10), date(2026, 4, 15), None, 1.0, 12))
+    planted = condition_of(stage=Stage.PLANTED, noted=False, crop=crop)
+    rows = rows_of(compose(decision_of(conditions=[planted]), thresholds), "Gatebed")
+    assert rows["Stage"].startswith("planted, an estimate: since about Wed 25 March, between")
+    assert rows["Shoots"] == "due not before Fri 10 April"
+
+
+def test_soil_that_is_not_known_shows_no_figure(condition_of, decision_of, thresholds):
+    rows = rows_of(compose(decision_of(conditions=[condition_of(soil_known=False)]), thresholds), "Gatebed")
+    assert rows["Soil 5 cm deep"].startswith("not known")
+    assert "Soil fit to plant" not in rows
+
+
+@pytest.mark.parametrize(
+    ("low_mm", "high_mm", "drained", "told"),
+    [
+        (0.0, 0.0, 0, "full"),
+        (0.0, 1.0, 0, "full, to within 1 mm"),
+        (8.0, 14.0, 0, "moist, 8 to 14 mm short of full; plants feel it from 18 mm"),
+        (10.0, 25.0, 0, "moist or dry, as the unknown rain may have been, 10 to 25 mm short of full; plants feel it "
+         "from 18 mm"),
+        (22.0, 25.0, 0, "dry, 22 to 25 mm short of full; plants feel it from 18 mm"),
+        (0.0, 0.0, 2, "more than full, water has drained away below it for 2 days"),
+        (NAN, 4.0, 0, "not known"),
+    ],
+)  # fmt: skip
+def test_the_root_zone_in_plain_words(condition_of, decision_of, water, thresholds, low_mm, high_mm, drained, told):
+    wet = replace(water, depletion_low_mm=low_mm, depletion_high_mm=high_mm, drained_days=drained)
+    letter = compose(decision_of(conditions=[condition_of(stage=Stage.PLANTED, water=wet)]), thresholds)
+    assert rows_of(letter, "Gatebed")["Root zone"] == told
+
+
+def test_the_weeks_water_counts_what_passed_the_straw_against_the_target(condition_of, decision_of, water, thresholds):
+    gap = replace(water, week_unknown_days=2)
+    letter = compose(decision_of(conditions=[condition_of(stage=Stage.PLANTED, water=gap)]), thresholds)
+    assert rows_of(letter, "Gatebed")["Water, last 7 days"] == (
+        "12 mm of the 25 mm aimed at; 11 mm of rain fell, 7 mm of it passed the straw, 5 mm watered; "
+        "the rain of 2 days is not known"
+    )
+
+
+def test_two_plantings_of_one_bed_are_told_apart(condition_of, decision_of, thresholds):
+    one = condition_of()
+    other = replace(one, planting=replace(one.planting, key="gate-late", name="the autumn crop"))
+    letter = compose(decision_of(conditions=[one, other]), thresholds)
+    assert [heading for heading, _ in letter.numbers][:2] == ["Gatebed, the early potatoes", "Gatebed, the autumn crop"]
+
+
+def test_the_coming_week_tells_how_far_the_forecast_reaches(decision_of, timeline, thresholds):
+    far = timeline.today_index + 4
+    rain_mm = timeline.days.rain_mm.copy()
+    rain_mm[far:] = np.nan
+    short = replace(timeline, days=replace(timeline.days, rain_mm=rain_mm))
+    rows = rows_of(compose(decision_of(timeline=short), thresholds), "Brackenford, the next 7 days")
+    assert rows["Rain"].endswith("(only 4 of 7 days are forecast)")
+    assert rows["Nights"] == "lows 4.7 to 7.6 °C"
+
+
+def test_without_a_forecast_nothing_is_said_of_the_week_but_its_price(decision_of, without_forecast, thresholds):
+    letter = compose(decision_of(timeline=without_forecast), thresholds)
+    assert letter.numbers == ()
+    assert letter.basis.count(NO_FORECAST) == 1
+    assert GAPS[Gap.RAIN_UNKNOWN] in letter.basis
+    assert "Of the last 21 days: 6 not known." in letter.basis
+
+
+def test_what_the_letter_is_based_on(busy, thresholds):
+    lines = compose(busy(), thresholds).basis
+    assert lines == (
+        "Weather station: Brackenford Mill, 6.4 km away, 38 m apart in height.",
+        "Newest day observed: Sat 11 April, 3 days ago.",
+        "Of the last 21 days: 2 bridged from hours or forecasts.",
+        "Forecast: Invented Forecast Office, 3 hours old, reaching to Thu 23 April.",
+        "Weather data: Invented Weather Record, CC BY 4.0.",
+        "Forecast: Invented Forecast Office, CC BY 4.0.",
+        "One letter still waits.",
+        CAUTION,
+    )
+
+
+def test_every_gap_has_its_sentence():
+    assert set(GAPS) == set(Gap)
+
+
+@pytest.mark.parametrize(
+    ("age", "told"),
+    [(timedelta(minutes=20), "less than an hour"), (timedelta(hours=1), "1 hour"), (timedelta(days=3), "3 days")],
+)
+def test_the_age_of_the_forecast(decision_of, timeline, thresholds, age, told):
+    decision = decision_of()
+    aged = replace(decision, timeline=replace(timeline, forecast_issued=decision.as_of - age))
+    assert any(f"Office, {told} old" in line for line in compose(aged, thresholds).basis)
+
+
+def test_a_soil_without_yesterday_is_not_known(condition_of, decision_of, thresholds):
+    one = condition_of()
+    blank = Daily(one.soil.as_it_lies_c.first, np.full(len(one.soil.as_it_lies_c.values), np.nan))
+    letter = compose(decision_of(conditions=[replace(one, soil=replace(one.soil, as_it_lies_c=blank))]), thresholds)
+    assert rows_of(letter, "Gatebed")["Soil 5 cm deep"].startswith("not known")
