@@ -1,0 +1,146 @@
+"""Read one garden's settings: every fault told at once, and the garden built in the words of the vocabulary."""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+
+from pydantic import ValidationError
+
+from haulm.errors import Fault, SettingsError
+from haulm.garden import Garden
+from haulm.settings.across import findings_across
+from haulm.settings.build import garden_of
+from haulm.settings.faults import Found, Written, findings
+from haulm.settings.file_form import LetterTable, PostTable, SettingsFile, WeatherTable
+from haulm.settings.lines import lines_of_keys
+from haulm.settings.names import Tree, from_environment, override
+from haulm.settings.thresholds import Thresholds
+
+_AGAIN = "Correct the file and run haulm check again."
+_NO_FILE = "Copy config/haulm.toml and write your own garden into it; haulm demo needs no settings."
+_NOTHING: Mapping[str, str] = MappingProxyType({})
+_AT = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
+# What the standard library's reader says of the commonest slips, in plainer words.
+_SYNTAX = {
+    "Cannot overwrite a value": "this key is written twice",
+    "Cannot declare": "this table is written twice",
+    "Invalid value": "the value cannot be read; text and amounts with a unit stand in quotes",
+    "Expected '=' after a key": 'a key is followed by "=" and its value',
+    "Expected newline or end of document": "something stands behind the value; text and amounts stand in quotes",
+    "Unclosed array": "a list is not closed",
+    "Unterminated string": "a text is not closed by a quote",
+    "Illegal character '\\n'": "a text is not closed by a quote on its own line",
+    "Invalid initial character for a key part": "a key begins with a letter or digit",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """One garden's settings, read once and passed down. Relative paths have been made to start at the file."""
+
+    path: Path
+    garden: Garden
+    thresholds: Thresholds
+    weather: WeatherTable
+    letter: LetterTable
+    post: PostTable
+
+
+def load(path: Path, environ: Mapping[str, str] = _NOTHING, changes: Mapping[str, str] = _NOTHING) -> Settings:
+    """The settings of one file.
+
+    Parameters
+    ----------
+    path
+        The TOML file.
+    environ
+        The environment; variables like ``HAULM_THRESHOLDS__PLANTING__SOIL_READY_SPRING`` override the file.
+    changes
+        Values changed for this once, by dotted path: ``{"thresholds.planting.soil_ready_spring": "52 F"}``.
+
+    Raises
+    ------
+    SettingsError
+        With every fault of the file, of the environment and of the changes.
+    """
+    text = read_text(path)
+    tree, set_by, unknown = from_environment(parse(text, path), environ)
+    tree = override(tree, changes)
+    set_by |= {tuple(key.split(".")): f"changed value of {key}" for key in changes}
+    file, found = check(tree)
+    if file is None or found or unknown:
+        written = Written(SettingsFile, tree, lines_of_keys(text), set_by)
+        faults = [*unknown, *(written.fault(finding) for finding in found)]
+        ordered = sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0, fault.key))
+        raise SettingsError(str(path), tuple(ordered), remedy=_AGAIN)
+    return _settled(file, path)
+
+
+def check(tree: Tree) -> tuple[SettingsFile | None, list[Found]]:
+    """Judge a settings tree: its model if it can be made, and everything wrong, within tables and between them."""
+    file, found = None, []
+    try:
+        file = SettingsFile.model_validate(tree)
+    except ValidationError as error:
+        found = list(findings(error, SettingsFile, tree))
+    return file, [*found, *findings_across(tree)]
+
+
+def read_text(path: Path) -> str:
+    """The text of a settings file, with or without a byte order mark.
+
+    Raises
+    ------
+    SettingsError
+        No such file, a file that cannot be read, or one that is not UTF-8, with the line.
+    """
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError as error:
+        raise SettingsError(str(path), (Fault("there is no such file"),), remedy=_NO_FILE) from error
+    except OSError as error:
+        raise SettingsError(str(path), (Fault(f"cannot be read ({error.strerror})"),)) from error
+    try:
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        what = f"this letter is not UTF-8 (byte {raw[error.start]:#04x}); the file may have been saved as Latin-1"
+        raise SettingsError(str(path), (Fault(what, line=line),), remedy="Save the file as UTF-8.") from error
+
+
+def parse(text: str, path: Path) -> Tree:
+    """The tree of a TOML text.
+
+    Raises
+    ------
+    SettingsError
+        The text is not TOML, with the line at which reading stopped.
+    """
+    try:
+        return tomllib.loads(text)
+    except ValueError as error:  # a number of thousands of digits is not reported as a fault of TOML
+        raise SettingsError(str(path), (_syntax_fault(str(error), text),), remedy=_AGAIN) from error
+
+
+def _syntax_fault(told: str, text: str) -> Fault:
+    at = _AT.search(told)
+    line = (int(at[1]) if at[1] else len(text.rstrip().splitlines())) if at else None
+    bare = told[: at.start()] if at else told
+    plain = next((words for begin, words in _SYNTAX.items() if bare.startswith(begin)), bare[:1].lower() + bare[1:])
+    return Fault(f"this is not TOML: {plain}", line=line)
+
+
+def _settled(file: SettingsFile, path: Path) -> Settings:
+    folder = path.absolute().parent
+    weather = file.weather.model_copy(
+        update={"file": _from(folder, file.weather.file), "forecast_file": _from(folder, file.weather.forecast_file)}
+    )
+    post = file.post.model_copy(update={"folder": _from(folder, file.post.folder)})
+    return Settings(path, garden_of(file, path.stem), file.thresholds, weather, file.letter, post)
+
+
+def _from(folder: Path, given: Path | None) -> Path | None:
+    return None if given is None else folder / given

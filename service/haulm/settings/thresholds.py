@@ -1,0 +1,220 @@
+"""Every threshold of every rule, with its reason, range, default and what it rests on.
+
+Off thresholds, which keep advice from flickering, are keys beside the on thresholds.
+"""
+
+from typing import Literal
+
+from haulm.settings.quantities import DayCount, FlowLmin, HourCount, LengthM, Share, TemperatureC, TimeOfDay
+from haulm.settings.quantities import WarmthC as Warmth
+from haulm.settings.quantities import WaterMm as Water
+from haulm.settings.table import Table, setting
+
+PRACTICE = "common practice, no source"
+JUDGEMENT = "judgement"
+_UNL = "published: University of Nebraska-Lincoln (do not plant below 50 F)"
+_SALE = "published: Sale 1979, Aust. J. Agric. Res. 30:667-675, abstract (shoots held back above 22-24 C)"
+_FREEZE = "published: US National Weather Service, weather.gov/jan/frostfreeze"
+_LEAF = "published: PMC10202904, table 2 (potato leaves suffer between 0 and -2 C)"
+_SKINS = "published: EDIS HS181 and Bohl 2003 (7-21 days)"
+
+
+class PlantingThresholds(Table):
+    """When the soil is ready to plant in."""
+
+    soil_ready_spring_c: TemperatureC = setting(
+        "10 C", "In spring the soil is ready when its daily mean stands this warm where the seed lies.", _UNL,
+        low=4.0, high=20.0,
+    )
+    soil_off_spring_c: TemperatureC = setting(
+        "9 C", "Ready ends only when the soil falls below this.", JUDGEMENT, low=2.0, high=19.0,
+        below=["soil_ready_spring_c"],
+    )
+    ready_days: DayCount = setting(3, "So many days running must be warm enough.", PRACTICE, low=1, high=14)
+    look_ahead_days: DayCount = setting(
+        7, "So many coming days must stay warm enough under the straw that will go on.", JUDGEMENT, low=0, high=10
+    )
+    soil_ready_autumn_c: TemperatureC = setting(
+        "24 C", "In autumn the soil is ready when its daily mean has fallen to this.", _SALE, low=15.0, high=30.0
+    )
+    soil_risky_autumn_c: TemperatureC = setting(
+        "27 C", "Up to this, falling soil will do for whole, awake seed under straw and shade.",
+        "judgement: near the 82 F at which the University of Delaware sees heat sprouts", low=16.0, high=33.0,
+        above=["soil_ready_autumn_c"],
+    )
+    autumn_margin_c: Warmth = setting(
+        "1 C", "Ready in autumn ends only when the soil is warmer than its limit by this.", JUDGEMENT,
+        low=0.1, high=5.0,
+    )
+    frost_chance: Share = setting(
+        0.20, "A greater chance of a killing frost after the early shoots is told.", JUDGEMENT, low=0.01, high=0.9
+    )
+    straw_at_planting_m: LengthM = setting(
+        "6 cm", "Straw to lay over the seed where soil is cool, until the shoots show.", PRACTICE, low=0.0, high=0.3
+    )
+    too_cold_c: TemperatureC = setting(
+        "7 C", "Planted seed sits too cold below this.",
+        "judgement: sprouts hardly grow at 6 C (prairie production guide)", low=0.0, high=15.0,
+    )
+    too_cold_off_c: TemperatureC = setting(
+        "8 C", "Too cold ends only above this.", JUDGEMENT, low=0.5, high=16.0, above=["too_cold_c"]
+    )
+    too_cold_days: DayCount = setting(5, "So many cold days running are too many.", PRACTICE, low=1, high=21)
+
+
+class ShootsThresholds(Table):
+    """When to look for the shoots."""
+
+    overdue_days: DayCount = setting(
+        7, "Shoots are overdue so long after the late end of their range.", JUDGEMENT, low=1, high=30
+    )
+
+
+class StrawThresholds(Table):
+    """The second layer of straw, and the rain that straw keeps."""
+
+    second_layer_shoots_m: LengthM = setting(
+        "15 cm", "The second layer goes on when the shoots stand this far out of the straw.", PRACTICE,
+        low=0.05, high=0.4,
+    )
+    second_layer_soil_c: TemperatureC = setting(
+        "15 C", "In a cool spring it waits until the soil at the tubers is this warm.",
+        "judgement: the low end of the 15-18 C that the FAO crop page calls best", low=5.0, high=22.0,
+    )
+    second_layer_straw_m: LengthM = setting(
+        "20 cm", "The depth that straw is brought up to.", PRACTICE, low=0.05, high=0.5
+    )
+    recheck_days: DayCount = setting(14, "Straw settles: it is looked at again after this.", PRACTICE, low=3, high=60)
+    holds_most_mm: Water = setting(
+        "8 mm", "The most rain that a deep, dry layer keeps from the soil.", JUDGEMENT, low=0.0, high=20.0
+    )
+
+
+class WaterThresholds(Table):
+    """Watering: the weekly target, and what overrides it."""
+
+    way: Literal["weekly", "depletion"] = setting(
+        "weekly", "Go by a weekly target, or by how dry the root zone is.", JUDGEMENT
+    )
+    weekly_target_mm: Water = setting(
+        "25 mm", "Rain that passes the straw, and waterings, wanted in seven days: about an inch.", PRACTICE,
+        low=5.0, high=100.0,
+    )
+    least_turn_mm: Water = setting("5 mm", "Less than this is not worth carrying.", JUDGEMENT, low=0.5, high=25.0)
+    hold_chance: Share = setting(
+        0.70, "Watering waits for rain that is at least this likely.", JUDGEMENT, low=0.3, high=1.0
+    )
+    hold_rain_mm: Water = setting(
+        "5 mm", "Where no chance is given, this much forecast rain counts as likely.", JUDGEMENT, low=1.0, high=50.0
+    )
+    top_depleted_share: Share = setting(
+        0.5, "Before the shoots, water only when this share of the top soil's water is gone.", JUDGEMENT,
+        low=0.1, high=0.9,
+    )
+    target_differs_share: Share = setting(
+        0.20, "The target is called short or generous when the week's need differs by this share.", JUDGEMENT,
+        low=0.05, high=1.0,
+    )
+    target_differs_off_share: Share = setting(
+        0.15, "That ends only when the difference is below this.", JUDGEMENT, low=0.01, high=0.95,
+        below=["target_differs_share"],
+    )
+    hose_flow_l_min: FlowLmin | None = setting(
+        None, "What your hose gives, to say how many minutes; measure it with a bucket.",
+        "judgement: only your own hose can tell, so there is no default", low=0.5, high=200.0, example="12 l/min",
+    )
+
+
+class FrostThresholds(Table):
+    """Frost on the shoots, at the height of the leaves."""
+
+    nights_ahead: DayCount = setting(3, "So many coming nights are watched.", JUDGEMENT, low=1, high=10)
+    heads_up_c: TemperatureC = setting(
+        "0 C", "A night that may fall to this is worth knowing of.", _FREEZE, low=-3.0, high=5.0
+    )
+    heads_up_chance: Share = setting(
+        0.20, "At this chance of that, the letter says so.", JUDGEMENT, low=0.01, high=0.95
+    )
+    act_c: TemperatureC = setting(
+        "-1 C", "A night that may fall to this means: cover this evening.", _LEAF, low=-4.0, high=4.0,
+        below=["heads_up_c"],
+    )
+    act_chance: Share = setting(0.30, "At this chance of that, it asks you to cover.", JUDGEMENT, low=0.01, high=0.95)
+    severe_c: TemperatureC = setting(
+        "-2.2 C", "At this, 28 F, a light cover may not be enough.", _FREEZE, low=-8.0, high=3.0, below=["act_c"]
+    )
+    severe_chance: Share = setting(
+        0.30, "At this chance of that, it says how grave the night is.", JUDGEMENT, low=0.01, high=0.95
+    )
+    off_chance: Share = setting(
+        0.10, "A frost warning ends only when the chance is below this.", JUDGEMENT, low=0.0, high=0.9,
+        below=["heads_up_chance", "act_chance", "severe_chance"],
+    )
+    straw_term_c: Warmth = setting(
+        "1 C", "Leaves over straw are colder by this on clear, calm nights.", JUDGEMENT, low=0.0, high=4.0
+    )
+
+
+class RipeningThresholds(Table):
+    """When tops that go down may be ripe, and when to ask first."""
+
+    least_days: DayCount = setting(
+        70, "Tops that go down sooner after the shoots are asked about: thirst, frost, blight, wilt?",
+        "judgement: the FAO crop page gives early kinds 90-120 days in all", low=30, high=150,
+    )
+    least_share: Share = setting(
+        0.70, "So are tops with less than this share of the warmth their class needs.", JUDGEMENT, low=0.3, high=1.0
+    )
+    look_share: Share = setting(
+        1.0, "At this share of the warmth their class needs, look whether the tops go down.",
+        "published: prairie production guide (800-1000 P-days)", low=0.5, high=1.5, above=["least_share"],
+    )
+
+
+class SkinsThresholds(Table):
+    """How long skins set after the tops are dead."""
+
+    days: DayCount = setting(
+        14, "Days from dead tops to set skins.", "published: Browning, University of Nebraska (about two weeks)",
+        low=5, high=35,
+    )
+    warm_days: DayCount = setting(7, "Days to set skins in warm soil.", _SKINS, low=3, high=34, below=["days"])
+    cold_days: DayCount = setting(
+        21, "Days to set skins in cold soil, or where green tops were cut.", _SKINS, low=6, high=60, above=["days"]
+    )
+    warm_soil_c: TemperatureC = setting("18 C", "Soil counts as warm from here.", JUDGEMENT, low=12.0, high=30.0)
+    cold_soil_c: TemperatureC = setting(
+        "10 C", "Soil counts as cold below this.", JUDGEMENT, low=2.0, high=20.0, below=["warm_soil_c"]
+    )
+
+
+class DataThresholds(Table):
+    """How old or patchy the weather may be before the letter says so."""
+
+    silent_hours: HourCount = setting(
+        24, "A station is called silent so long after its own usual delay.", JUDGEMENT, low=6, high=240
+    )
+    forecast_max_age_hours: HourCount = setting(72, "An older forecast is not used.", JUDGEMENT, low=6, high=168)
+    gap_fill_days: DayCount = setting(
+        3, "Gaps up to this are filled and flagged; rain never is.", JUDGEMENT, low=0, high=10
+    )
+    soil_spread_limit_c: Warmth = setting(
+        "3 C", "Soil that is less certain than this counts as unknown.", JUDGEMENT, low=0.5, high=10.0
+    )
+    letter_catch_up_until: TimeOfDay = setting(
+        "12:00", "A morning that was missed is still written up to this hour.", JUDGEMENT,
+        range="from the hour of the letter to 23:59",
+    )
+
+
+class Thresholds(Table):
+    """All thresholds, a table for each part of the season."""
+
+    planting: PlantingThresholds = setting({}, "When the soil is ready to plant in.")
+    shoots: ShootsThresholds = setting({}, "When to look for the shoots.")
+    straw: StrawThresholds = setting({}, "The second layer of straw, and the rain that straw keeps.")
+    water: WaterThresholds = setting({}, "Watering: the weekly target, and what overrides it.")
+    frost: FrostThresholds = setting({}, "Frost on the shoots, at the height of the leaves.")
+    ripening: RipeningThresholds = setting({}, "When tops that go down may be ripe, and when to ask first.")
+    skins: SkinsThresholds = setting({}, "How long skins set after the tops are dead.")
+    data: DataThresholds = setting({}, "How old or patchy the weather may be before the letter says so.")
