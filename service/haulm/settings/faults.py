@@ -14,7 +14,7 @@ from haulm.errors import Fault
 from haulm.settings.lines import KeyPath
 from haulm.settings.names import Tree, dotted, find, known_values, value_at
 from haulm.settings.quantities import FAULT
-from haulm.settings.table import choices_of, file_key, list_words, note_of, range_words, table_in
+from haulm.settings.table import choices_of, file_key, keys_of, list_words, note_of, range_words, table_in
 
 _GIVEN_MOST = 60
 
@@ -57,10 +57,15 @@ class Written:
         return next((self.lines[part] for part in above if part in self.lines), None)
 
     def _given(self, path: KeyPath) -> str:
-        """What stands at a path, as written; nothing for a secret, or for a key not known, which might be one."""
+        """What stands at a path, as written; nothing for a secret, or where one may have strayed to.
+
+        That is an unknown key, and text where a table is wanted.
+        """
         _, field = find(self.model, path)
         value = value_at(self.tree, path)
-        if field is None or is_secret(field) or not isinstance(value, str | int | float | date | time):
+        if field is None or is_secret(field) or table_in(field.annotation)[0]:
+            return ""
+        if not isinstance(value, str | int | float | date | time):
             return ""
         if isinstance(value, bool):
             return str(value).lower()
@@ -140,7 +145,7 @@ def _shown(examples: list[Any] | None) -> str:
 def _nearest_key(model: type[BaseModel], tree: Tree, path: KeyPath) -> str:
     """The key of the same table that an unknown one resembles, else the place where a key of that name belongs."""
     table, _ = find(model, path)
-    siblings = [field.alias or name for name, field in table.model_fields.items()] if table else []
+    siblings = keys_of(table) if table else {}
     close = get_close_matches(file_key(str(path[-1])), siblings, n=1, cutoff=0.6)
     if close:
         return close[0]

@@ -33,7 +33,8 @@ Texture = Literal[
     "sand", "loamy sand", "sandy loam", "loam", "silt loam", "silt", "silty clay loam", "silty clay", "clay",
     "compost mix",
 ]  # fmt: skip
-# Clocks stray from the sun by up to about 47 degrees (western China keeps Beijing's); "judgement" with room to spare.
+# Clocks stray from the sun by up to about 47 degrees, from memory (western China keeps the clock of Beijing);
+# the limit is judgement, with room to spare.
 FARTHEST_FROM_CLOCK_DEG = 60.0
 Key = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]*$")]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
