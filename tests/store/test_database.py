@@ -5,6 +5,7 @@ import sqlite3
 import stat
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -97,6 +98,27 @@ def test_a_later_step_is_added_to_a_store_in_use(path: Path) -> None:
         steps = (*MIGRATIONS, ("ALTER TABLE runs ADD COLUMN place TEXT NOT NULL DEFAULT 'here'",))
         assert migrate(database, steps) == len(steps)
         assert [row["place"] for row in database.rows("SELECT place FROM runs")] == ["here"]
+
+
+def test_a_step_that_another_run_has_just_taken_is_not_taken_again(path: Path, database: Database) -> None:
+    steps = (*MIGRATIONS, ("CREATE TABLE later (a TEXT) STRICT",))
+    opened, reached = threading.Event(), []
+
+    def migrate_too() -> None:
+        with open_database(path) as second:
+            opened.set()
+            reached.append(migrate(second, steps))
+
+    other = threading.Thread(target=migrate_too)
+    with database.transaction():
+        other.start()
+        assert opened.wait(5)
+        other.join(0.1)  # it has seen the old version and waits for this transaction
+        assert other.is_alive()
+        database.rows(steps[-1][0])
+        database.rows(f"PRAGMA user_version = {len(steps)}")
+    other.join(5)
+    assert reached == [len(steps)]
 
 
 def test_a_step_that_fails_leaves_the_version_before_it(path: Path) -> None:

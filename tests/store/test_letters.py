@@ -57,10 +57,12 @@ now = datetime(2027, 4, 12, 5, 30, tzinfo=timezone.utc)
 run = begin_run(database, "brackenford", "morning", now.date(), now)
 letter = StoredLetter("brackenford", "morning", now.date(), now, "s", "t", "h", "{}")
 said = [Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, now.date(), now.date())]
-with database.transaction():
-    record_morning(database, run, letter, addresses=[Address("mail", "me@garden.example", "<1@x>")], said=said)
+def states():
+    # Asked for once the letter and what it said are written: the run dies here.
     print("here", flush=True)
     time.sleep(60)
+    yield
+record_morning(database, run, letter, addresses=[Address("mail", "me@x", "<1@x>")], said=said, states=states())
 """
 
 Second = Callable[..., "subprocess.Popen[str]"]
@@ -182,6 +184,21 @@ def test_a_second_morning_of_the_day_changes_nothing(database: Database, letter:
         record_morning(database, second, letter, said=[replace(said, level=2)])
     assert read_said(database, GARDEN) == (said,)
     assert [run.outcome for run in read_runs(database, GARDEN, letter.day)] == [Outcome.WRITTEN, Outcome.RUNNING]
+
+
+def test_a_disk_that_fills_up_leaves_no_part_of_a_morning(
+    database: Database, letter: StoredLetter, now: datetime
+) -> None:
+    run = begin_run(database, GARDEN, "morning", letter.day, now)
+    said = Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
+    large = BedState(GARDEN, "gatebed", letter.day, "p1", np.zeros(50_000))
+    database.rows(f"PRAGMA max_page_count = {database.rows('PRAGMA page_count')[0][0] + 4}")
+    with pytest.raises(StoreError, match="disk is full"):
+        record_morning(database, run, letter, addresses=[Address("log", "")], said=[said], states=[large])
+    assert letter_of(database, GARDEN, "morning", letter.day) is None
+    assert waiting(database, GARDEN) == ()
+    assert read_said(database, GARDEN) == ()
+    assert [run.outcome for run in read_runs(database, GARDEN, letter.day)] == [Outcome.RUNNING]
 
 
 def test_a_kill_before_the_commit_leaves_no_part_of_a_morning(path: Path, second_process: Second) -> None:

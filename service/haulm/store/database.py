@@ -154,8 +154,9 @@ def _connected(path: Path) -> Database:
 
 
 def _check_owner(database: Database) -> None:
-    owner = _pragma(database, "application_id")
+    # In this order: both change in one transaction, and another run may be making its first tables just now.
     empty = not database.rows("SELECT 1 FROM sqlite_schema LIMIT 1")
+    owner = _pragma(database, "application_id")
     if owner == APPLICATION_ID or (owner == 0 and empty):
         return
     raise StoreError(
