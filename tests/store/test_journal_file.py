@@ -180,6 +180,13 @@ def test_bad_lines_are_told_with_their_number_and_the_rest_is_read(file: Path) -
     assert all(len(complaint.given) <= 61 for complaint in complaints)
 
 
+def test_a_last_line_that_is_whole_but_wrong_is_not_called_cut_off(file: Path) -> None:
+    file.parent.mkdir()
+    file.write_text(line_of(PLANTED).replace('"what": "planted"', '"what": "danced"'), encoding="utf-8")
+    _, (complaint,) = read_journal(file)
+    assert "danced" in complaint.what
+
+
 def test_a_hand_edited_file_is_read(file: Path) -> None:
     file.parent.mkdir()
     lines = [line_of(PLANTED), "", line_of(WATERED).replace('"version"', '"later field": [1], "version"'), ""]

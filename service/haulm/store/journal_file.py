@@ -86,7 +86,7 @@ def read_journal(path: Path) -> tuple[Journal, tuple[Complaint, ...]]:
         try:
             entry = entry_of(line.decode("utf-8"))
         except ValueError as fault:
-            what = "this note was cut off while it was written" if number == len(lines) else _reason(fault)
+            what = _reason(fault, is_unended=number == len(lines))
             complaints.append(Complaint(what, where=str(path), line=number, given=_shown(line)))
             continue
         if entry.id in entries:
@@ -210,9 +210,10 @@ def _unwritten(path: Path, fault: OSError) -> JournalError:
     return JournalError(f"the note could not be written: {what}", where=str(path), remedy=remedy)
 
 
-def _reason(fault: ValueError) -> str:
+def _reason(fault: ValueError, *, is_unended: bool) -> str:
     if isinstance(fault, json.JSONDecodeError | UnicodeDecodeError):
-        return "this line is not a note and is passed over"
+        cut_off = "this note was cut off while it was written"
+        return cut_off if is_unended else "this line is not a note and is passed over"
     return f"this note is passed over: {fault}"
 
 
