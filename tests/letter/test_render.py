@@ -120,7 +120,7 @@ def test_names_cannot_break_the_html(decision_of, garden_of, alert_of, not_yet, 
     read = Reader(html)
     assert "<Gate & bed>" in "".join(read.text).replace("\u00a0", " ")
     assert "b" not in [tag for tag, _ in read.tags]
-    assert [set(attributes) for tag, attributes in read.tags if tag == "img"] == [{"src", "alt", "width"}]
+    assert [set(attributes) for tag, attributes in read.tags if tag == "img"] == [{"src", "alt", "width", "style"}]
     assert "<Gate & bed>" in as_text(letter)
 
 

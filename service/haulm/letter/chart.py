@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from haulm.condition import Condition
 from haulm.garden import Season, Stage
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
 PAST_DAYS = 21
 WEEK = 7
 WIDTH_IN, HEIGHT_IN, DOTS_PER_INCH = 7.2, 7.3, 100
-COLOURS = 32
+LARGEST_BYTES = 20_000
+COLOURS = (32, 16, 8)  # fewer only where restless weather would make the file large
+NAME_LENGTH = 22
 LABEL_DAYS = 9  # about the width of a line's name
 TYPE_POINTS = 16.5  # about 10 px where a screen of 360 px shrinks the picture by half
 INK, SOIL, RAIN = "#24221e", "#7a3b12", "#1f4e79"
@@ -144,10 +147,15 @@ def _shown(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> 
         limit=None if limit_c is None else temper(limit_c),
         limit_name="" if limit_c is None else f"{amounts.temperature(limit_c, display)}, planting",
         today=today,
-        where=f"Soil in {condition.bed.name}, {seed_place(condition)}",
+        where=f"Soil in {_cut(condition.bed.name)}, {seed_place(condition)}",
         degrees="°F" if us else "°C",
         depth="in" if us else "mm",
     )
+
+
+def _cut(name: str) -> str:
+    """A name short enough for the line over the picture."""
+    return name if len(name) <= NAME_LENGTH else f"{name[: NAME_LENGTH - 1].rstrip()}…"
 
 
 def _known_soil_c(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> FloatArray:
@@ -179,16 +187,17 @@ def _draw_soil(axes: "Axes", shown: _Shown) -> None:
     low, high = shown.soil - shown.spread, shown.soil + shown.spread
     axes.fill_between(shown.days[past], low[past], high[past], color=SOIL, alpha=0.22, linewidth=0)
     axes.fill_between(
-        shown.days[ahead], low[ahead], high[ahead], facecolor="none", edgecolor=SOIL, alpha=0.45, hatch="////",
+        shown.days[ahead], low[ahead], high[ahead], facecolor="none", edgecolor=SOIL, alpha=0.45, hatch="///",
         linewidth=0.8,
     )  # fmt: skip
     axes.plot(shown.days[past], shown.soil[past], color=SOIL, linewidth=3.0)
     axes.plot(shown.days[ahead], shown.soil[ahead], color=SOIL, linewidth=2.6, linestyle=(0, (4, 2)))
-    axes.set_title(f"{shown.where}, {shown.degrees}", fontsize=TYPE_POINTS, color=SOIL, loc="left", pad=10)
+    title = f"{shown.where}, {shown.degrees}"
+    axes.set_title(title, fontsize=TYPE_POINTS, color=SOIL, loc="left", pad=10, parse_math=False)
     _limits_of_soil(axes, shown, low, high)
     if shown.limit is not None:
         axes.axhline(shown.limit, color=INK, linewidth=1.6, linestyle=(0, (1, 1.5)))
-        _label(axes, shown, shown.limit, shown.limit_name, at_end=_crowded_at_start(shown))
+        _label(axes, shown, shown.limit, shown.limit_name, _in_the_way(axes, shown.soil, shown.limit))
     _say_not_known(axes, shown, shown.soil)
     top = axes.get_ylim()[1]
     axes.text(-0.2, top, "today", fontsize=TYPE_POINTS - 1, color=INK, va="top")
@@ -219,29 +228,28 @@ def _draw_rain(axes: "Axes", shown: _Shown) -> None:
         f"Rain, {shown.depth}: bars each day, line 7 days together", fontsize=TYPE_POINTS, color=RAIN, loc="left", pad=8
     )
     target = f"{amounts.plain(shown.target, 1)} {shown.depth}, target for 7 days"
-    _label(axes, shown, shown.target, target)
+    _label(axes, shown, shown.target, target, _in_the_way(axes, shown.week_rain, shown.target) | (bars > shown.target))
     _say_not_known(axes, shown, shown.rain)
     if np.isfinite(shown.rain[past]).any():
         for day in shown.days[past & np.isnan(shown.rain)]:
             axes.text(day, 0.0, "?", fontsize=TYPE_POINTS - 3, color=RAIN, ha="center", va="bottom")
 
 
-def _label(axes: "Axes", shown: _Shown, height: float, text: str, *, at_end: bool = False) -> None:
-    """A line's name on the line, with a white edge so that what crosses it does not strike it out."""
+def _label(axes: "Axes", shown: _Shown, height: float, text: str, in_the_way: NDArray[np.bool_]) -> None:
+    """A line's name on the line, at the end where less is drawn; a white edge keeps it legible."""
     from matplotlib.patheffects import withStroke  # noqa: PLC0415  late, as matplotlib itself
 
+    at_end = in_the_way[-LABEL_DAYS:].sum() < in_the_way[:LABEL_DAYS].sum()
     x, side = (shown.days[-1] + 0.4, "right") if at_end else (shown.days[0] - 0.4, "left")
     label = axes.text(x, height, text, fontsize=TYPE_POINTS - 1, color=INK, va="bottom", ha=side)
     label.set_path_effects([withStroke(linewidth=4, foreground="white")])
 
 
-def _crowded_at_start(shown: _Shown) -> bool:
-    """Whether the soil runs through the place over the start of the limit's line, where its name would stand."""
-    if shown.limit is None:
-        return False
-    above = [np.abs(part - shown.limit) for part in (shown.soil[:LABEL_DAYS], shown.soil[-LABEL_DAYS:])]
-    start, end = (float(np.min(part[np.isfinite(part)], initial=np.inf)) for part in above)
-    return start < end
+def _in_the_way(axes: "Axes", values: FloatArray, height: float) -> NDArray[np.bool_]:
+    """The days on which a curve runs where a name would stand on a level line."""
+    low, high = axes.get_ylim()
+    above = (values - height) / (high - low)
+    return (above > -0.02) & (above < 0.14)
 
 
 def _say_not_known(axes: "Axes", shown: _Shown, values: FloatArray) -> None:
@@ -262,8 +270,15 @@ def _name_days(axes: "Axes", shown: _Shown) -> None:
 def _png(figure: "Figure") -> bytes:
     from PIL import Image  # noqa: PLC0415  late, as matplotlib itself
 
-    drawn, packed = io.BytesIO(), io.BytesIO()
+    drawn = io.BytesIO()
     figure.savefig(drawn, format="png", metadata={"Software": None})
     with Image.open(drawn) as image:
-        image.convert("RGB").quantize(COLOURS).save(packed, format="PNG", optimize=True)
-    return packed.getvalue()
+        full = image.convert("RGB")
+    packed = b""
+    for colours in COLOURS:
+        few = io.BytesIO()
+        full.quantize(colours, method=Image.Quantize.FASTOCTREE).save(few, format="PNG", optimize=True)
+        packed = few.getvalue()
+        if len(packed) < LARGEST_BYTES:
+            break
+    return packed
