@@ -84,6 +84,9 @@ def test_days_carry_their_year_only_when_it_is_another():
     assert amounts.day(date(2027, 1, 2), today) == "Sat 2 January 2027"
     assert amounts.day_span(today, today, today) == "on Tue 14 April"
     assert amounts.day_span(today, None, today) == "not before Tue 14 April"
+    assert amounts.day_span(None, today, today) == "by Tue 14 April"
+    assert amounts.day_span(None, None, today) == "not known"
+    assert amounts.day_span(today, date(2026, 4, 20), today) == "between Tue 14 April and Mon 20 April"
 
 
 def test_counts_and_listings():

@@ -69,6 +69,13 @@ def test_restless_weather_and_an_odd_name_still_make_a_small_picture(condition_o
     assert (grey[:40, -20:] > 250).all()  # the title ends before the picture does
 
 
+def test_a_name_in_letters_that_the_picture_lacks_is_left_to_the_words(condition_of, timeline, garden_of, thresholds):
+    one = condition_of(garden=garden_of(bed="畑"))
+    nameless = condition_of(garden=garden_of(bed="ジャガ"))
+    assert soil_chart(one, timeline, thresholds) == soil_chart(nameless, timeline, thresholds)  # and no warning
+    assert "畑" in alt_text(one, timeline, thresholds)
+
+
 def test_the_same_morning_draws_the_same_picture(condition_of, timeline, thresholds):
     assert soil_chart(condition_of(), timeline, thresholds) == soil_chart(condition_of(), timeline, thresholds)
 

@@ -54,6 +54,9 @@ def test_a_long_subject_is_cut_at_a_clause_and_keeps_its_date(alert_of, decision
     assert len(subject) <= SUBJECT_LENGTH
     assert subject.endswith(" – Tue 14 April")
     assert subject.startswith("The long bed that runs beside the old wall")
+    endless = compose(decision_of(alert, garden=garden_of(bed="x" * 100)), thresholds).subject
+    assert len(endless) <= SUBJECT_LENGTH
+    assert endless.endswith("x… – Tue 14 April")
 
 
 @pytest.mark.parametrize("gap", [Gap.NO_FORECAST, Gap.NO_OBSERVATIONS])
@@ -85,6 +88,15 @@ def test_numbers_before_planting(condition_of, decision_of, thresholds):
         "(from 12 years of weather here)",
         "Straw": "7 cm, last laid Fri 20 March",
     }
+
+
+def test_a_day_that_does_not_come_every_year_says_so(condition_of, decision_of, thresholds):
+    one = condition_of()
+    seldom = replace(one, soil=replace(one.soil, ready=replace(one.soil.ready, share=0.75)))
+    never = replace(one, soil=replace(one.soil, ready=DayRange(None, None, None, 0.0, 12)))
+    rows = [rows_of(compose(decision_of(conditions=[c]), thresholds), "Gatebed") for c in (seldom, never)]
+    assert rows[0]["Soil fit to plant"].endswith("(from 12 years of weather here; in 9 of them it came at all)")
+    assert rows[1]["Soil fit to plant"] == "no likely day within the year ahead"
 
 
 def test_an_estimated_stage_is_called_one(condition_of, decision_of, thresholds):

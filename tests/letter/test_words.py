@@ -7,6 +7,7 @@ import pytest
 from jinja2 import UndefinedError
 
 from haulm.advice import Section
+from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.letter import words
 from haulm.units import Display
 
@@ -92,6 +93,11 @@ def test_the_standing_names_are_the_ones_documented(not_yet, decision_of):
     told = words._Words(not_yet, decision_of(not_yet))
     assert every.render(told._standing(decision_of(not_yet)))
     assert set(told._standing(decision_of(not_yet))) == SEEN
+
+
+def test_every_rule_has_its_words_and_no_words_lack_a_rule():
+    rules = {rule.key for rule in (*RULES, *SKY_RULES)}
+    assert {path.stem for path in (words.TEMPLATES / "alerts").glob("*.txt")} == rules
 
 
 @pytest.mark.parametrize("path", sorted((words.TEMPLATES / "alerts").glob("*.txt")), ids=lambda path: path.stem)

@@ -210,11 +210,13 @@ def full_day(value: date) -> str:
 
 
 def day_span(first: date | None, last: date | None, today: date) -> str:
-    """A stretch of days: "between Fri 1 May and Sat 9 May"; an open end is named as not known."""
-    if first is not None and first == last:
+    """A stretch of days: "between Fri 1 May and Sat 9 May", "not before" or "by" a day where one end is open."""
+    if first is None or last is None:
+        if first is not None:
+            return f"not before {day(first, today)}"
+        return f"by {day(last, today)}" if last is not None else NOT_KNOWN
+    if first == last:
         return f"on {day(first, today)}"
-    if first is not None and last is None:
-        return f"not before {day(first, today)}"
     return f"between {day(first, today)} and {day(last, today)}"
 
 

@@ -31,6 +31,7 @@ WIDTH_IN, HEIGHT_IN, DOTS_PER_INCH = 7.2, 7.3, 100
 LARGEST_BYTES = 20_000
 COLOURS = (32, 16, 8)  # fewer only where restless weather would make the file large
 NAME_LENGTH = 22
+LAST_LETTER = 0x52F  # DejaVu, which comes with matplotlib, has Latin, Greek and Cyrillic up to here
 LABEL_DAYS = 9  # about the width of a line's name
 TYPE_POINTS = 16.5  # about 10 px where a screen of 360 px shrinks the picture by half
 INK, SOIL, RAIN = "#24221e", "#7a3b12", "#1f4e79"
@@ -147,15 +148,17 @@ def _shown(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> 
         limit=None if limit_c is None else temper(limit_c),
         limit_name="" if limit_c is None else f"{amounts.temperature(limit_c, display)}, planting",
         today=today,
-        where=f"Soil in {_cut(condition.bed.name)}, {seed_place(condition)}",
+        where=f"Soil{_in_bed(condition.bed.name)}, {seed_place(condition)}",
         degrees="°F" if us else "°C",
         depth="in" if us else "mm",
     )
 
 
-def _cut(name: str) -> str:
-    """A name short enough for the line over the picture."""
-    return name if len(name) <= NAME_LENGTH else f"{name[: NAME_LENGTH - 1].rstrip()}…"
+def _in_bed(name: str) -> str:
+    """The bed's name, short enough for the line over the picture; none where the picture's type lacks its letters."""
+    if any(ord(letter) > LAST_LETTER for letter in name):
+        return ""
+    return f" in {name}" if len(name) <= NAME_LENGTH else f" in {name[: NAME_LENGTH - 1].rstrip()}…"
 
 
 def _known_soil_c(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> FloatArray:

@@ -12,7 +12,7 @@ from haulm.weather import Gap
 MORNING, EVENING = "morning", "evening"
 SUBJECT_LENGTH = 78  # RFC 5322, 2.1.1: lines should be no longer; the date always stays whole
 NOT_ALL_KNOWN = frozenset({Gap.NO_FORECAST, Gap.NO_OBSERVATIONS, Gap.LONG_GAP})
-CLAUSE_ENDS = ("; ", ": ", " – ", " (", ", ")
+CLAUSE_ENDS = ("; ", " – ", " (", ", ")  # not a colon: before it stands only the bed
 
 
 def compose(decision: Decision, thresholds: Thresholds, kind: str = MORNING) -> Letter:
@@ -98,7 +98,8 @@ def _shortened(said: str, longest: int) -> str:
     """Cut at the last clause that fits, else after a word."""
     if len(said) <= longest:
         return said
-    cuts = [said.rfind(end, longest // 3, longest) for end in CLAUSE_ENDS]
-    if max(cuts) > 0:
-        return said[: max(cuts)]
-    return f"{said[: said.rfind(' ', 0, longest - 1)]}…"
+    clause = max(said.rfind(end, longest // 2, longest) for end in CLAUSE_ENDS)
+    if clause > 0:
+        return said[:clause]
+    word = said.rfind(" ", 0, longest)
+    return f"{said[: word if word > 0 else longest - 1]}…"

@@ -6,7 +6,7 @@ from datetime import timedelta
 import numpy as np
 
 from haulm.advice import Decision, Row
-from haulm.condition import Condition, WaterNow
+from haulm.condition import Condition, DayRange, WaterNow
 from haulm.garden import Stage
 from haulm.letter import amounts
 from haulm.settings.thresholds import Thresholds
@@ -93,8 +93,15 @@ def _ready(condition: Condition, _thresholds: Thresholds) -> str:
     if ready.likely <= today:
         return "now"
     span = f", {amounts.day_span(ready.early, ready.late, today)} in four years of five" if ready.early else ""
-    rests = f" (from {amounts.years(ready.years)} of weather here)" if ready.years else ""
-    return f"likely about {amounts.day(ready.likely, today)}{span}{rests}"
+    return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}"
+
+
+def _rests_on(expected: DayRange) -> str:
+    if not expected.years:
+        return ""
+    came = round(expected.share * expected.years)
+    seldom = f"; in {came} of them it came at all" if came < expected.years else ""
+    return f" (from {amounts.years(expected.years)} of weather here{seldom})"
 
 
 def _shoots(condition: Condition, _thresholds: Thresholds) -> str:
