@@ -34,11 +34,11 @@ def basis(decision: Decision) -> tuple[str, ...]:
     timeline, display = decision.timeline, decision.garden.place.display
     lines = [_station(timeline.origin, display), _newest(timeline), _marks(timeline)]
     lines.append(_forecast(timeline, decision.as_of))
-    lines += [GAPS[gap] for gap in dict.fromkeys(timeline.gaps) if gap is not Gap.NO_FORECAST]
+    lines += [GAPS[gap] for gap in timeline.gaps]
     lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
     lines += decision.notices
     lines.append(CAUTION)
-    return tuple(dict.fromkeys(_stop(line) for line in lines if line))
+    return tuple(dict.fromkeys(_stop(line) for line in lines if line))  # each is said once
 
 
 def _station(origin: Origin, display: Display) -> str:
@@ -52,7 +52,7 @@ def _station(origin: Origin, display: Display) -> str:
 
 def _newest(timeline: Timeline) -> str:
     if timeline.newest_observed is None:
-        return "" if Gap.NO_OBSERVATIONS in timeline.gaps else GAPS[Gap.NO_OBSERVATIONS]
+        return GAPS[Gap.NO_OBSERVATIONS]
     age = (timeline.today - timeline.newest_observed).days
     ago = "yesterday" if age == 1 else f"{amounts.days(age)} ago"
     return f"Newest day observed: {amounts.day(timeline.newest_observed, timeline.today)}, {ago}"
