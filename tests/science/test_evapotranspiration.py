@@ -162,7 +162,7 @@ def test_a_sunless_day_does_not_divide_by_nothing():
 
 
 def test_wind_stays_above_half_a_metre_a_second():
-    """FAO-56 p. 63: u2 ≥ 0.5 m/s, so that still air near the ground does not stop the loss."""
+    """FAO-56 ch. 3: u2 ≥ 0.5 m/s, so that still air near the ground does not stop the loss."""
     still, breath = (et.penman_monteith_mm(12.0, 26.0, 10.0, wind, 1.2, 100.0) for wind in (0.0, 0.5))
     assert still == breath
 

@@ -98,8 +98,8 @@ def test_an_unknown_night_has_no_chance():
 @pytest.mark.parametrize(
     ("cloud", "wind", "weight"),
     [
-        (0.0, 0.0, 1.0), (0.3, 2.0, 1.0), (0.5, 0.0, 0.5), (0.0, 3.0, 0.5), (0.5, 3.0, 0.5), (1.0, 0.0, 0.0), (0.0, 4.0, 0.0),
-        (math.nan, 9.0, 0.0), (0.9, math.nan, 0.0),
+        (0.0, 0.0, 1.0), (0.3, 2.0, 1.0), (0.5, 0.0, 0.5), (0.0, 3.0, 0.5), (0.5, 3.0, 0.5),
+        (1.0, 0.0, 0.0), (0.0, 4.0, 0.0), (math.nan, 9.0, 0.0), (0.9, math.nan, 0.0),
     ],
 )  # fmt: skip
 def test_how_clear_and_calm(cloud, wind, weight):

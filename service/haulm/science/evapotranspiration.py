@@ -62,7 +62,7 @@ def vapour_from_humidity_kpa(
 def vapour_from_minimum_kpa(air_min_c: ArrayLike) -> FloatArray:
     """FAO-56 eq 48: actual vapour pressure [kPa] where humidity is not known: the dew point is the minimum [°C].
 
-    Too moist in dry places, where the dew point lies 2 to 3 °C lower.
+    Too moist in dry places, where the dew point lies lower, by 2 to 3 °C (from memory).
     """
     return saturation_vapour_kpa(air_min_c)
 
