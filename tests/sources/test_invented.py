@@ -1,4 +1,4 @@
-"""Invented weather: the same for ever, and plausible. All bands here are judgement, wide enough for any seed."""
+"""Invented weather: the same for ever, and plausible. All bands here are judgement; they held for nine seeds tried."""
 
 import time
 from datetime import UTC, date, datetime, timedelta
@@ -207,7 +207,7 @@ def test_the_chance_of_rain_is_honest(issues, key):
     wet = np.concatenate([w.rain_mm > 0.0 for w in true])
     for low in (0.0, 0.1, 0.2, 0.4, 0.6, 0.8):
         among = (chance >= low) & (chance < low + 0.2)
-        if among.sum() >= 300:
+        if among.sum() >= 1000:
             assert abs(chance[among].mean() - wet[among].mean()) < 0.08
     first, last = (np.array([t.days.rain_chance[at] for t in told]) for at in (0, FORECAST_DAYS - 1))
     assert first.std() > 2.0 * last.std()

@@ -75,6 +75,7 @@ def test_both_temperatures_the_same_for_a_week_keep_only_their_first_day(run):
     clean, complaints = cleaned(days_of([1.0, *([2.0] * run), 3.0]))
     dropped = run - 1 if run >= STUCK_BOTH_DAYS else 0
     assert int(np.isnan(clean.air_min_c).sum()) == dropped
+    assert int(np.isnan(clean.air_max_c).sum()) == dropped
     assert np.isfinite(clean.air_min_c[:2]).all()
     assert np.isfinite(clean.air_min_c[-1])
     assert len(complaints) == (1 if dropped else 0)
@@ -87,6 +88,9 @@ def test_one_temperature_may_repeat_for_longer_and_then_goes_alone():
     clean, _ = cleaned(days_of([0.0] * 20 + [1.0] * 2, high))
     assert int(np.isnan(clean.air_min_c).sum()) == 19
     assert np.isfinite(clean.air_max_c).all()
+    clean, _ = cleaned(days_of(high, [30.0] * 21 + [31.0]))
+    assert int(np.isnan(clean.air_max_c).sum()) == 20
+    assert np.isfinite(clean.air_min_c).all()
 
 
 def test_dry_days_and_dew_in_the_gauge_are_not_stuck_but_rain_is():

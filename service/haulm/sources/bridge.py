@@ -104,13 +104,13 @@ def day_end(day: date, zone: ZoneInfo) -> datetime:
 
 def _known(record: Record, as_of: datetime, today: date, zone: ZoneInfo) -> Days:
     """The days from the first that was known to yesterday; NaN where a row was not known yet."""
-    days = record.days.cut(record.days.first, max(today, record.days.first) - DAY)
-    received = record.received[: len(days)]
-    received = np.concatenate([received, np.full(len(days) - len(received), np.nan)])
+    days = record.days
     # In UTC, since subtraction within one zone would count by the wall clock and miss a change of clocks.
     ended = (as_of.astimezone(UTC) - record.usual_delay).astimezone(zone).date() - DAY
-    due = np.arange(len(days)) <= (ended - days.first).days
-    known = np.where(np.isnan(received), due, received <= as_of.timestamp())
+    position = np.arange(len(days))
+    due = position <= (ended - days.first).days
+    known = np.where(np.isnan(record.received), due, record.received <= as_of.timestamp())
+    known &= position < (today - days.first).days
     values = {name: np.where(known, getattr(days, name), np.nan) for name in QUANTITIES}
     told = np.flatnonzero(np.any([np.isfinite(column) for column in values.values()], axis=0))
     if not told.size:
