@@ -253,12 +253,14 @@ def mornings(draw):
     noted = st.one_of(st.just(X), MINUTES.map(lambda m: AS_OF.timestamp() + 60.0 * m))
     received = np.array(draw(st.lists(noted, min_size=count, max_size=count)), dtype=float)
     issues = []
-    for _ in range(draw(st.integers(0, 4))):
+    for at in range(draw(st.integers(0, 4))):
         issued = AS_OF + timedelta(minutes=draw(MINUTES))
         came = draw(st.one_of(st.none(), st.integers(0, 3000)))
         low = np.array(draw(st.lists(VALUES, min_size=5, max_size=5)))
         days = unknown_days(issued.date(), 5, air_min_c=low, air_max_c=low + 3.0, rain_mm=np.abs(low))
-        issues.append(Forecast(MODEL, issued, days, None if came is None else issued + timedelta(minutes=came)))
+        # A source issues once at an instant; two sources may.
+        source = Origin(f"model {at}", "Model")
+        issues.append(Forecast(source, issued, days, None if came is None else issued + timedelta(minutes=came)))
     return Record(STATION, Days(first, **columns), received, DELAY), tuple(issues)
 
 

@@ -65,7 +65,7 @@ def timeline(
     record
         What was observed; None if there is no station.
     forecasts
-        Issues in any order.
+        Issues in any order, no two by one source at one instant.
     as_of
         The instant of the morning, with its zone.
     today

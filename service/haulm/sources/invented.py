@@ -245,7 +245,7 @@ def _wet(climate: Climate, warmth: FloatArray, drawn: FloatArray, front: Mask) -
     now = np.zeros(drawn.shape[0], dtype=bool)
     for day in range(drawn.shape[1]):
         chance = np.where(now, after_wet[day], after_dry[day])
-        # A front doubles the chance as odds go, the other days give it back (to within a hundredth).
+        # A front gives rain a second chance, the other days give that back (to within two hundredths).
         chance = np.where(front[:, day], 1.0 - (1.0 - chance) ** 2, chance * (1.0 - 0.12 * (1.0 - chance)))
         now = drawn[:, day] < chance
         wet[:, day] = now
