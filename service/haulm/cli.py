@@ -1,6 +1,181 @@
-"""Doors of the program."""
+"""The command `haulm`: its words, and nothing else. Each command imports what it needs when it is called."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from haulm import __version__
+from haulm.errors import Exit, HaulmError
+
+Command = Callable[[argparse.Namespace], int]
+DEFAULT_SETTINGS = "haulm.toml"
 
 
-def main() -> int:
-    """Run."""
-    return 0
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; every fault a person can mend is told on standard error."""
+    arguments = _parser().parse_args(words)
+    command: Command = arguments.command
+    try:
+        return command(arguments)
+    except HaulmError as fault:
+        print(f"haulm: {fault}", file=sys.stderr)
+        return fault.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.DONE
+    except KeyboardInterrupt:
+        print("haulm: stopped.", file=sys.stderr)
+        return Exit.TRY_LATER
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="haulm",
+        description="A morning letter, written by the weather, for people who grow potatoes under straw.",
+        epilog="Exit codes: 0 done; 1 partly failed, or sent without fresh data; 2 the command or the settings; "
+        "75 nothing delivered, try later. haulm is no warning service for life and property.",
+    )
+    parser.add_argument("--version", action="version", version=f"haulm {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    for add in (_add_demo, _add_check, _add_morning, _add_note, _add_notes):
+        add(commands)
+    return parser
+
+
+def _add(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", name: str, run: Command, told: str
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=told, description=told)
+    parser.set_defaults(command=run)
+    return parser
+
+
+def _add_demo(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "demo", _demo, "A morning of two invented gardens on invented weather; needs nothing.")
+    parser.add_argument("--on", type=_day, metavar="DATE", help="another day of the invented year")
+    parser.add_argument("--into", type=Path, metavar="FOLDER", help="where the letters go (default: ./haulm-demo)")
+
+
+def _add_check(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "check", _check, "Say what a settings file will do, or every fault in it.")
+    parser.add_argument("file", type=Path, nargs="?", help="the settings file (default: as for morning)")
+    _with_settings(parser)
+
+
+def _add_morning(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "morning", _morning, "Write and send this morning's letter, once.")
+    _with_settings(parser)
+    _with_state(parser)
+    parser.add_argument("--today", type=_day, metavar="DATE", help="write the letter of this local day instead")
+    parser.add_argument("--dry-run", action="store_true", help="work it out afresh, store and send nothing")
+    parser.add_argument("--json", action="store_true", help="print the letter as JSON, version 1")
+
+
+def _add_note(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "note", _note, "Note in the journal what you did or saw.")
+    parser.add_argument("bed", help="a bed, or a planting, by its key or name")
+    parser.add_argument("what", help='what it was: "planted", "shoots out", "watered", "soil temperature" …')
+    parser.add_argument("amount", nargs="*", help="how much, with its unit: 0.5in, 12 mm, 3 gal, 48F, 2 x 10 l")
+    parser.add_argument("--on", type=_day, metavar="DATE", help="the local day it is about (default: today)")
+    parser.add_argument("--cause", help="why the tops go down: age, frost, thirst, blight, unknown")
+    _with_settings(parser)
+    _with_state(parser)
+
+
+def _add_notes(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "notes", _notes, "List the journal, or withdraw an entry.")
+    parser.add_argument("bed", nargs="?", default="", help="only of this bed")
+    parser.add_argument("--withdraw", metavar="ID", default="", help="take one entry back; it stays in the file")
+    parser.add_argument("--json", action="store_true", help="print as JSON, version 1")
+    _with_settings(parser)
+    _with_state(parser)
+
+
+def _with_settings(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--settings", type=Path, metavar="FILE", help="the settings file (default: $HAULM_SETTINGS, or ./haulm.toml)"
+    )
+
+
+def _with_state(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--state", type=Path, metavar="FOLDER", help="where haulm remembers (default: $HAULM_STATE, or your home)"
+    )
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a day; write it like 2027-04-12') from fault
+
+
+def _settings_file(arguments: argparse.Namespace) -> Path:
+    named = arguments.settings or os.environ.get("HAULM_SETTINGS") or DEFAULT_SETTINGS
+    return Path(named)
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.demo import DEFAULT_DAY, demo  # noqa: PLC0415  --help must stay light
+
+    for line in demo(arguments.into or Path("haulm-demo"), arguments.on or DEFAULT_DAY):
+        print(line)
+    return Exit.DONE
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from haulm.settings.describe import describe  # noqa: PLC0415  --help must stay light
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(arguments.file or _settings_file(arguments), os.environ)
+    print("\n".join(describe(settings)))
+    return Exit.DONE
+
+
+def _morning(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.morning import as_of_morning, morning, rehearse  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(_settings_file(arguments), os.environ)
+    state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
+    as_of = as_of_morning(settings, arguments.today) if arguments.today else None
+    done = rehearse(settings, state, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
+    print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
+    return done.exit_code
+
+
+def _note(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.notes import note  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(_settings_file(arguments), os.environ)
+    taken = note(
+        settings.garden,
+        state_folder(arguments.state, os.environ),
+        arguments.bed,
+        f"{arguments.what} {' '.join(arguments.amount)}".strip(),
+        now=datetime.now(UTC),
+        day=arguments.on,
+        cause=arguments.cause,
+    )
+    print(taken)
+    return Exit.DONE
+
+
+def _notes(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.notes import list_notes, withdraw  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(_settings_file(arguments), os.environ)
+    state = state_folder(arguments.state, os.environ)
+    if arguments.withdraw:
+        print(withdraw(settings.garden, state, arguments.withdraw, datetime.now(UTC)))
+    else:
+        print(list_notes(settings.garden, state, arguments.bed, as_json=arguments.json))
+    return Exit.DONE

@@ -1,0 +1,132 @@
+"""From a rule's answers to alerts: what is new, what still holds, what is over, and what was said.
+
+Memory goes in as it stood before the morning and comes out brought up to date; nothing is changed in place.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+
+from haulm.advice import Alert, Answer, Finding, NotKnown, Said, Section, Speaks
+from haulm.garden import Stage
+
+UNKNOWN = "unknown"
+UNKNOWN_LEVEL = -1  # below every real level, so that the answer speaks anew once it is known
+UNKNOWN_URGENCY = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One rule's answer for one planting (or, with both keys empty, for the place).
+
+    `in_stage` is False when the planting has left the stages of the rule: an open episode then ends without a word.
+    """
+
+    rule: str
+    speaks: Speaks
+    bed: str
+    planting: str
+    stage: Stage | None
+    in_stage: bool
+    answer: Answer
+
+
+def before(memory: Iterable[Said], today: date) -> tuple[Said, ...]:
+    """Memory as it stood before a morning, so that working a day out again says the same."""
+    kept = (said for said in memory if said.episode < today.isoformat())
+    return tuple(replace(s, ended_on=None) if s.ended_on and s.ended_on >= today else s for s in kept)
+
+
+def standing(memory: Iterable[Said], rule: str, bed: str, planting: str) -> Said | None:
+    """The open episode of a rule, if there is one."""
+    same = (s for s in memory if (s.rule, s.bed, s.planting) == (rule, bed, planting))
+    return next((s for s in same if s.ended_on is None), None)
+
+
+def select(
+    judged: Iterable[Judged], memory: tuple[Said, ...], today: date
+) -> tuple[tuple[Alert, ...], tuple[Said, ...]]:
+    """Alerts of the morning in the letter's order, and the memory after it."""
+    alerts: list[Alert] = []
+    after = {_key(said): said for said in memory}
+    for one in judged:
+        open_said = standing(memory, one.rule, one.bed, one.planting)
+        alert, changed = _one(one, open_said, today)
+        alerts.extend(alert)
+        after.update((_key(said), said) for said in changed)
+    order = list(Section)
+    alerts.sort(key=lambda a: (order.index(a.section), -a.urgency, a.bed, a.planting, a.rule))
+    return tuple(alerts), tuple(after.values())
+
+
+def _key(said: Said) -> tuple[str, str, str, str]:
+    return (said.rule, said.bed, said.planting, said.episode)
+
+
+def _one(one: Judged, open_said: Said | None, today: date) -> tuple[list[Alert], list[Said]]:
+    answer = one.answer
+    if isinstance(answer, NotKnown):
+        return _not_known(one, answer, open_said, today)
+    if answer is None:
+        return _over(one, open_said, today)
+    if open_said is None or answer.level > open_said.level or _turned(answer, open_said, one.speaks):
+        return _fresh(one, answer, open_said, today)
+    section = Section.STILL_SO if one.speaks is Speaks.ONCE else answer.section
+    said = replace(open_said, last_on=today, verdict=answer.verdict)
+    return [_alert(one, answer, section, open_said.first_on, open_said.episode, fresh=False)], [said]
+
+
+def _turned(answer: Finding, open_said: Said, speaks: Speaks) -> bool:
+    """A once-only rule whose sentence is another one now has something new to say."""
+    return speaks is Speaks.ONCE and answer.verdict != open_said.verdict and answer.level >= open_said.level
+
+
+def _fresh(one: Judged, answer: Finding, open_said: Said | None, today: date) -> tuple[list[Alert], list[Said]]:
+    known_before = open_said is not None and open_said.verdict != UNKNOWN
+    first_on = open_said.first_on if open_said and known_before else today
+    episode = today.isoformat()
+    said = Said(one.rule, one.bed, one.planting, episode, answer.verdict, answer.level, first_on, today)
+    closed = [replace(open_said, ended_on=today)] if open_said else []
+    return [_alert(one, answer, answer.section, first_on, episode, fresh=True)], [*closed, said]
+
+
+def _not_known(one: Judged, answer: NotKnown, open_said: Said | None, today: date) -> tuple[list[Alert], list[Said]]:
+    if open_said is None and not answer.worth_saying:
+        return [], []
+    blank = Finding(UNKNOWN, Section.KEEP_AN_EYE, UNKNOWN_URGENCY, {}, UNKNOWN_LEVEL)
+    if open_said is None:
+        alerts, said = _fresh(one, blank, None, today)
+        return [replace(alert, unknown=answer.lacks) for alert in alerts], said
+    section = Section.STILL_SO if one.speaks is Speaks.ONCE else Section.KEEP_AN_EYE
+    held = _alert(one, blank, section, open_said.first_on, open_said.episode, fresh=False)
+    kept = replace(held, verdict=open_said.verdict, level=open_said.level, unknown=answer.lacks)
+    return [kept], [replace(open_said, last_on=today)]
+
+
+def _over(one: Judged, open_said: Said | None, today: date) -> tuple[list[Alert], list[Said]]:
+    if open_said is None:
+        return [], []
+    closed = [replace(open_said, ended_on=today)]
+    if not one.in_stage or open_said.verdict == UNKNOWN:
+        return [], closed
+    blank = Finding(open_said.verdict, Section.KEEP_AN_EYE, 5, {}, open_said.level)
+    alert = _alert(one, blank, Section.KEEP_AN_EYE, open_said.first_on, open_said.episode, fresh=True)
+    return [replace(alert, ended=True)], closed
+
+
+def _alert(one: Judged, answer: Finding, section: Section, first_on: date, episode: str, *, fresh: bool) -> Alert:
+    return Alert(
+        rule=one.rule,
+        bed=one.bed,
+        planting=one.planting,
+        stage=one.stage,
+        section=section,
+        verdict=answer.verdict,
+        urgency=answer.urgency,
+        facts=answer.facts,
+        level=answer.level,
+        chance=answer.chance,
+        first_on=first_on,
+        episode=episode,
+        fresh=fresh,
+    )

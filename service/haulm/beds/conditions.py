@@ -1,0 +1,130 @@
+"""From weather and journal to the condition of each planting on one morning."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from haulm.beds.chances import FrostYears, chances_of, frost_years
+from haulm.beds.crop import crop_now, shoots_range
+from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
+from haulm.beds.noted import Noted, last_laid, noted, rain_read_mm, stage_now, straw_depths_m, watered_mm
+from haulm.beds.soil import SoilRun, ground_of, run_soil, soil_now
+from haulm.beds.water import bed_days, water_now
+from haulm.condition import Condition, DayRange, SkyNow, WaterNow
+from haulm.garden import Bed, Garden, Journal, Planting
+from haulm.settings.thresholds import Thresholds
+from haulm.weather import DAY, Daily, FloatArray, Timeline
+
+LOOKED_AHEAD = timedelta(days=300)  # a window further off than this is no news yet
+LOOKED_BACK = timedelta(days=60)  # a crop never planted is forgotten so long after its window
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Place:
+    """What all plantings of a garden share this morning."""
+
+    garden: Garden
+    timeline: Timeline
+    sky: SkyNow
+    climate: Climate
+    frosts: FrostYears
+    journal: Journal
+    thresholds: Thresholds
+    today: date
+
+
+def conditions_of(
+    garden: Garden, timeline: Timeline, sky: SkyNow, journal: Journal, thresholds: Thresholds, told: PlaceMean
+) -> tuple[Condition, ...]:
+    """The condition of every planting that is neither finished nor far off.
+
+    Parameters
+    ----------
+    journal
+        What stands in it this morning (`Journal.known`).
+    told
+        The place's mean year as the settings have it.
+    """
+    today = timeline.today
+    days = {planting.key: noted(journal, planting) for planting in garden.plantings}
+    alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
+    if not alive:
+        return ()
+    climate = climate_of(timeline, told, garden.place.latitude_deg)
+    place = _Place(garden, timeline, sky, climate, frost_years(timeline, garden.place), journal, thresholds, today)
+    been = past(timeline, climate, _first_day(today))
+    coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
+    beds = [garden.bed(planting.bed) for planting in alive]
+    straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
+    run = run_soil(
+        ground_of(garden.place, climate), beds, alive, straw, thresholds.planting.straw_at_planting_m, been, coming
+    )
+    return tuple(
+        _condition(place, planting, days[planting.key], run, row, straw[row], been, coming)
+        for row, planting in enumerate(alive)
+    )
+
+
+def _alive(planting: Planting, days: Noted, today: date) -> bool:
+    if days.finished is not None:
+        return False
+    if days.chitting is None and days.planted is None and days.seed_bought is None:
+        return planting.window_first - LOOKED_AHEAD <= today <= planting.window_last + LOOKED_BACK
+    return days.planted is not None or today <= planting.window_last + LOOKED_BACK
+
+
+def _first_day(today: date) -> date:
+    """The soil is run from the first day of last year: long enough for its upper metres to forget the start."""
+    return date(today.year - 1, 1, 1)
+
+
+def _condition(
+    place: _Place, planting: Planting, days: Noted, run: SoilRun, row: int, straw_m: FloatArray,
+    been: Forcing, coming: Forcing,
+) -> Condition:  # fmt: skip
+    bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
+    soil = soil_now(run, row, planting, thresholds)
+    seen = soil.as_it_lies_c
+    expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
+    shoots = shoots_range(days, expected, today)
+    crop = crop_now(planting, days, shoots, *_air(been, coming), seen, thresholds.skins, today)
+    return Condition(
+        garden=place.garden,
+        bed=bed,
+        planting=planting,
+        today=today,
+        stage=stage_now(days, shoots, today),
+        straw_m=float(straw_m[-1]),
+        soil=soil,
+        water=_water(place, bed, days, shoots, straw_m, been, coming),
+        crop=crop,
+        last_straw=last_laid(bed, place.journal, today),
+        chances=chances_of(place.frosts, planting, shoots, today),
+        sky=place.sky,
+    )
+
+
+def _air(been: Forcing, coming: Forcing) -> tuple[Daily, Daily]:
+    """Minimum and maximum of the air from the first day run to the outlook's end."""
+    return (
+        Daily(been.first, np.concatenate([been.air_min_c[0], coming.air_min_c[0]])),
+        Daily(been.first, np.concatenate([been.air_max_c[0], coming.air_max_c[0]])),
+    )
+
+
+def _water(
+    place: _Place, bed: Bed, days: Noted, shoots: DayRange | None, straw_m: FloatArray, been: Forcing, coming: Forcing
+) -> WaterNow:
+    count = been.days + coming.days
+    lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
+    watered = watered_mm(bed, place.journal, been.first, count)
+    own_gauge = rain_read_mm(bed, place.journal, been.first, been.days)
+    return water_now(
+        bed,
+        bed_days(bed, days, shoots, been.first, lying, watered),
+        been.with_rain(own_gauge),
+        coming,
+        place.garden.place.latitude_deg,
+        place.timeline.days.of("rain_chance"),
+    )

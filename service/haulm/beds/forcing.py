@@ -1,0 +1,177 @@
+"""Weather without holes: what a morning knows, the place's mean year where it knows nothing, and its own years ahead.
+
+Rows are ways the weather may go: row 0 is the forecast and then the mean year; each further row is the forecast
+and then one of the place's own past years.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from haulm.science.climatology import MeanYear, fit_mean_year, mean_year_at
+from haulm.science.frost import spread_by_lead_c
+from haulm.weather import DAY, FloatArray, Mark, Timeline
+
+FEWEST_DAYS_FOR_A_MEAN_YEAR = 330  # judgement: less than this and the annual wave is not seen whole
+FEWEST_DAYS_OF_AN_OWN_YEAR = 0.9  # judgement: a past year with more unknown days than this is left out
+SPREAD_OF_UNKNOWN_C = 4.0  # judgement: day-to-day spread of the air about the mean year of its day
+SPREAD_OF_FILLED_C = 1.5  # judgement: a filled or bridged day beside an observed one
+LONGEST_OUTLOOK_DAYS = 240  # as far ahead as a season's question goes
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceMean:
+    """What the settings say of the place's mean year, for a record too short to tell; None is not told."""
+
+    air_c: float | None = None
+    half_range_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Climate:
+    """The place's mean year of daily minimum, maximum and rain, and how many whole years it rests on."""
+
+    air_min: MeanYear
+    air_max: MeanYear
+    rain_mm: float
+    years: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Forcing:
+    """Weather for the science, rows × days, no holes. `rain_known` and `air_spread_c` are one row for all."""
+
+    first: date
+    air_min_c: FloatArray
+    air_max_c: FloatArray
+    rain_mm: FloatArray
+    rain_known: NDArray[np.bool_]
+    air_spread_c: FloatArray
+
+    @property
+    def days(self) -> int:
+        """How many days."""
+        return int(self.air_min_c.shape[1])
+
+    @property
+    def day_of_year(self) -> FloatArray:
+        """Day of the year of each day, from 1."""
+        return days_of_year(self.first, self.days)
+
+    def with_rain(self, read_mm: FloatArray) -> "Forcing":
+        """The same weather with the rain that the grower read; NaN leaves the day as it is."""
+        read = np.isfinite(read_mm)
+        return replace(self, rain_mm=np.where(read, read_mm, self.rain_mm), rain_known=self.rain_known | read)
+
+
+def days_of_year(first: date, count: int) -> FloatArray:
+    """Day of the year, from 1, of a run of days."""
+    days = np.datetime64(first, "D") + np.arange(count)
+    since_new_year = (days - days.astype("datetime64[Y]")).astype(np.float64)
+    return np.asarray(since_new_year + 1.0)
+
+
+def climate_of(timeline: Timeline, told: PlaceMean, latitude_deg: float) -> Climate:
+    """The place's mean year from the days observed, else from what the settings tell, else a guess by latitude."""
+    past = timeline.days.cut(timeline.days.first, timeline.today - DAY)
+    seen = timeline.air_mark[: len(past)] >= Mark.OBSERVED
+    air_min, air_max = np.where(seen, past.air_min_c, np.nan), np.where(seen, past.air_max_c, np.nan)
+    day_of_year = days_of_year(past.first, len(past))
+    known = np.isfinite(air_min) & np.isfinite(air_max)
+    rain = past.rain_mm[np.isfinite(past.rain_mm)]
+    rain_mm = float(rain.mean()) if rain.size >= FEWEST_DAYS_FOR_A_MEAN_YEAR else 2.0
+    if known.sum() >= FEWEST_DAYS_FOR_A_MEAN_YEAR:
+        lowest, highest = fit_mean_year(day_of_year, air_min), fit_mean_year(day_of_year, air_max)
+    else:
+        lowest, highest = _guessed_year(told, latitude_deg, air_min, air_max)
+    return Climate(lowest, highest, rain_mm, _whole_years(past.first, known, timeline.today))
+
+
+def _guessed_year(
+    told: PlaceMean, latitude_deg: float, air_min: FloatArray, air_max: FloatArray
+) -> tuple[MeanYear, MeanYear]:
+    """A plain annual wave, coldest in late January (July south of the equator); judgement, said in the letter."""
+    middle = (air_min + air_max) / 2.0
+    seen = middle[np.isfinite(middle)]
+    mean_c = told.air_c if told.air_c is not None else float(seen.mean()) if seen.size else 10.0
+    half_c = told.half_range_c if told.half_range_c is not None else min(0.25 * abs(latitude_deg), 18.0)
+    day = np.arange(1.0, 366.0)
+    coldest = 25.0 if latitude_deg >= 0 else 207.0
+    wave = mean_c - half_c * np.cos(2.0 * np.pi * (day - coldest) / 365.25)
+    return fit_mean_year(day, wave - 5.0), fit_mean_year(day, wave + 5.0)
+
+
+def _whole_years(first: date, known: NDArray[np.bool_], today: date) -> tuple[int, ...]:
+    """Past years of which enough days are known; the year before `today` may end with yesterday."""
+    found = []
+    for year in range(first.year, today.year):
+        start = (date(year, 1, 1) - first).days
+        stop = (date(year + 1, 1, 1) - first).days
+        if start >= 0 and known[start:stop].mean() >= FEWEST_DAYS_OF_AN_OWN_YEAR:
+            found.append(year)
+    return tuple(found)
+
+
+def past(timeline: Timeline, climate: Climate, first: date) -> Forcing:
+    """From a first day to yesterday, one row; unknown days follow the mean year."""
+    days = timeline.days.cut(first, timeline.today - DAY)
+    start = (first - timeline.days.first).days
+    marks = np.full(len(days), Mark.UNKNOWN, dtype=np.int8)
+    held = timeline.air_mark[max(start, 0) : timeline.today_index]
+    if len(held):
+        marks[len(days) - len(held) :] = held
+    spread = np.select([marks == Mark.OBSERVED, marks >= Mark.BRIDGED], [0.0, SPREAD_OF_FILLED_C], SPREAD_OF_UNKNOWN_C)
+    return _whole(first, climate, (days.air_min_c, days.air_max_c, days.rain_mm), spread)
+
+
+def ahead(timeline: Timeline, climate: Climate, *, own_years: bool, count: int = LONGEST_OUTLOOK_DAYS) -> Forcing:
+    """From today on: the forecast, then the mean year (row 0) and, where asked, each own year (further rows)."""
+    today, outlook = timeline.today, timeline.outlook
+    given = outlook.cut(today, today + timedelta(days=count - 1))
+    known = np.isfinite(given.air_min_c) & np.isfinite(given.air_max_c)
+    leads = np.arange(1.0, count + 1.0)
+    spread = np.where(known, spread_by_lead_c(leads), SPREAD_OF_UNKNOWN_C)
+    base = _whole(today, climate, (given.air_min_c, given.air_max_c, given.rain_mm), spread)
+    if not own_years or not climate.years:
+        return base
+    years = [_own_year(timeline, today, year, count) for year in climate.years]
+    stacked = {name: np.stack([getattr(base, name)[0], *_over(base, name, years, known)]) for name in _VALUES}
+    return replace(base, **stacked)
+
+
+_VALUES = ("air_min_c", "air_max_c", "rain_mm")
+
+
+def _over(base: Forcing, name: str, years: list[dict[str, FloatArray]], known: NDArray[np.bool_]) -> list[FloatArray]:
+    """Each own year under the forecast, and the mean year where the own year has a hole."""
+    mean_year = getattr(base, name)[0]
+    return [np.where(known | ~np.isfinite(year[name]), mean_year, year[name]) for year in years]
+
+
+def _own_year(timeline: Timeline, today: date, year: int, count: int) -> dict[str, FloatArray]:
+    start = _same_day(today, year)
+    days = timeline.days.cut(start, start + timedelta(days=count - 1))
+    past_last = (timeline.today - start).days  # what lies beyond yesterday is not that year's weather
+    return {name: np.where(np.arange(count) < past_last, getattr(days, name), np.nan) for name in _VALUES}
+
+
+def _same_day(day: date, year: int) -> date:
+    return day.replace(year=year, day=28) if (day.month, day.day) == (2, 29) else day.replace(year=year)
+
+
+def _whole(
+    first: date, climate: Climate, values: tuple[FloatArray, FloatArray, FloatArray], spread: FloatArray
+) -> Forcing:
+    air_min, air_max, rain = values
+    day_of_year = days_of_year(first, len(air_min))
+    rain_known = np.isfinite(rain)
+    return Forcing(
+        first,
+        np.where(np.isfinite(air_min), air_min, mean_year_at(climate.air_min, day_of_year))[None, :],
+        np.where(np.isfinite(air_max), air_max, mean_year_at(climate.air_max, day_of_year))[None, :],
+        np.where(rain_known, rain, climate.rain_mm)[None, :],
+        rain_known,
+        spread,
+    )

@@ -1,0 +1,127 @@
+"""What the journal says about one planting: the days noted, the straw that lies, the waterings."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from haulm.condition import DayRange, StageNow
+from haulm.garden import Bed, Cause, Entry, Journal, Planting, Stage, What
+from haulm.weather import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """Days of one planting as the grower noted them; None where nothing was noted."""
+
+    seed_bought: date | None = None
+    chitting: date | None = None
+    planted: date | None = None
+    shoots: date | None = None
+    dying: date | None = None
+    dying_cause: Cause | None = None
+    tops_dead: date | None = None
+    tops_cut: date | None = None
+    lifted: date | None = None
+    stored: date | None = None
+    finished: date | None = None
+
+    @property
+    def tops_gone(self) -> date | None:
+        """When the tops were wholly dead or cut, whichever came first."""
+        return min((day for day in (self.tops_dead, self.tops_cut) if day), default=None)
+
+
+def noted(journal: Journal, planting: Planting) -> Noted:
+    """The days of a planting; the first entry of a kind counts, but the last word on why the tops go down."""
+    entries = [e for e in journal.of(planting.bed, planting.key) if e.planting == planting.key]
+
+    def first(what: What) -> date | None:
+        return next((entry.day for entry in entries if entry.what is what), None)
+
+    causes = [entry.cause for entry in entries if entry.what is What.DYING_BACK]
+    return Noted(
+        seed_bought=first(What.SEED_BOUGHT),
+        chitting=first(What.CHITTING_BEGUN),
+        planted=first(What.PLANTED),
+        shoots=first(What.SHOOTS_OUT),
+        dying=first(What.DYING_BACK),
+        dying_cause=(causes[-1] or Cause.UNKNOWN) if causes else None,
+        tops_dead=first(What.TOPS_DEAD),
+        tops_cut=first(What.TOPS_CUT),
+        lifted=first(What.LIFTED),
+        stored=first(What.INTO_STORE),
+        finished=first(What.FINISHED),
+    )
+
+
+def stage_now(days: Noted, shoots: DayRange | None, today: date) -> StageNow:
+    """The furthest stage that was noted; between planting and the tops' end, the shoots may be an estimate."""
+    reached = (
+        (Stage.FINISHED, days.finished),
+        (Stage.STORED, days.stored),
+        (Stage.LIFTED, days.lifted),
+        (Stage.SKINS_SETTING, days.tops_gone),
+        (Stage.DYING_BACK, days.dying),
+        (Stage.EMERGED, days.shoots),
+    )
+    for stage, since in reached:
+        if since is not None:
+            return StageNow(stage, since, since, since, noted=True)
+    if days.planted is not None:
+        if shoots is not None and shoots.likely is not None and shoots.likely <= today:
+            return StageNow(Stage.EMERGED, shoots.likely, shoots.early, shoots.late, noted=False)
+        return StageNow(Stage.PLANTED, days.planted, days.planted, days.planted, noted=True)
+    if days.chitting is not None:
+        return StageNow(Stage.CHITTING, days.chitting, days.chitting, days.chitting, noted=True)
+    return StageNow(
+        Stage.SEED, days.seed_bought, days.seed_bought, days.seed_bought, noted=days.seed_bought is not None
+    )
+
+
+def straw_depths_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
+    """Depth of straw on each day: as set for the bed, then as noted; the newest word before a day holds."""
+    depths = np.zeros(count)
+    for since, depth_m in straw_changes(bed, journal):
+        depths[max((since - first).days, 0) :] = depth_m
+    return depths
+
+
+def straw_changes(bed: Bed, journal: Journal) -> list[tuple[date, float]]:
+    """Every change of the straw on a bed, oldest first: the day and the depth that lay from then on.
+
+    On one day the journal has the last word.
+    """
+    changes = [(straw.since, 0, straw.depth_m) for straw in bed.straw]
+    changes += [
+        (entry.day, 1, entry.value or 0.0) for entry in journal.of(bed.key, "", What.STRAW_LAID, What.STRAW_RAKED)
+    ]
+    return [(day, depth_m) for day, _, depth_m in sorted(changes, key=lambda change: change[:2])]
+
+
+def last_laid(bed: Bed, journal: Journal, today: date) -> date | None:
+    """The last day on which straw was laid, by the journal or by the settings."""
+    laid = [entry.day for entry in journal.of(bed.key, "", What.STRAW_LAID)]
+    laid += [straw.since for straw in bed.straw if straw.depth_m > 0]
+    return max((day for day in laid if day <= today), default=None)
+
+
+def watered_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
+    """Waterings a day, in mm over the bed."""
+    return _per_day(journal.of(bed.key, "", What.WATERED), first, count)
+
+
+def rain_read_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
+    """The grower's own rain gauge, NaN on days not read."""
+    read = _per_day(journal.of(bed.key, "", What.RAIN_READ), first, count)
+    days = {(entry.day - first).days for entry in journal.of(bed.key, "", What.RAIN_READ)}
+    return np.where([day in days for day in range(count)], read, np.nan)
+
+
+def _per_day(entries: tuple[Entry, ...], first: date, count: int) -> FloatArray:
+    amounts = np.zeros(count)
+    for entry in entries:
+        position = (entry.day - first).days
+        if 0 <= position < count and entry.value is not None:
+            amounts[position] += entry.value
+    return amounts

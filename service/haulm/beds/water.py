@@ -1,0 +1,154 @@
+"""The bed's water: FAO-56 depletion of the root zone, with rain through straw and the waterings noted."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from haulm.beds.forcing import Forcing
+from haulm.beds.noted import Noted
+from haulm.condition import DayRange, WaterNow
+from haulm.garden import Bed
+from haulm.science import water_balance as wb
+from haulm.science.evapotranspiration import hargreaves_et_mm
+from haulm.science.soil_properties import TEXTURES
+from haulm.science.sun import top_radiation_mj
+from haulm.weather import DAY, Daily, FloatArray
+
+WEEK = 7
+STAGES = wb.POTATO_STAGES["continental"]
+LEAST_ROOTS_M = 0.15  # judgement: what a newly planted piece, or the bare bed's evaporation, draws on
+MOST_ROOTS_M = 0.45  # inside the 0.4-0.6 m of FAO-56 Table 22
+TOP_M = 0.125  # the middle of the 10-15 cm that seed lives in before the shoots
+FULL_COVER_STRAW_M = 0.05  # judgement: from this depth on no soil is seen through the straw
+PLAUSIBLE_UNKNOWN_RAIN_MM = 10.0  # judgement: what a day of unknown rain may have brought
+LIKELY_RAIN_CHANCE = 0.5  # judgement: less likely rain is left out when asking how long the water lasts
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BedDays:
+    """What one bed and its crop make of the days from `first` on, whatever the weather: one value a day."""
+
+    first: date
+    straw_m: FloatArray
+    watered_mm: FloatArray
+    kc: FloatArray
+    roots_m: FloatArray
+
+
+def bed_days(
+    bed: Bed, days: Noted, shoots: DayRange | None, first: date, straw_m: FloatArray, watered_mm: FloatArray
+) -> BedDays:
+    """Crop coefficient and rooting depth follow the crop's own shoots, noted or expected, not the calendar."""
+    age = _crop_age(days, shoots, first, len(straw_m))
+    cover = np.clip(straw_m / FULL_COVER_STRAW_M, 0.0, 1.0)
+    deepest = min(MOST_ROOTS_M, bed.soil_depth_m)
+    grown = np.clip((age - STAGES[0] / 2.0) / (STAGES[0] / 2.0 + STAGES[1]), 0.0, 1.0)
+    roots = min(LEAST_ROOTS_M, deepest) + grown * max(deepest - LEAST_ROOTS_M, 0.0)
+    return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots)
+
+
+def _crop_age(days: Noted, shoots: DayRange | None, first: date, count: int) -> FloatArray:
+    """Days of the season by FAO-56 stages, the shoots ending the first; below 1 while nothing grows."""
+    positions = np.arange(count, dtype=np.float64)
+    if days.planted is None:
+        return np.zeros(count)
+    out = shoots.likely if shoots and shoots.likely else None
+    shoots_at = (out - first).days if out else count
+    age = positions - shoots_at + STAGES[0]
+    if days.dying is not None:  # tops that go down early enter the last stage early
+        age = np.where(positions >= (days.dying - first).days, np.maximum(age, sum(STAGES[:3])), age)
+    growing = positions >= (days.planted - first).days
+    end = days.tops_gone or days.lifted
+    if end is not None:
+        growing &= positions < (end - first).days
+    return np.where(growing, np.clip(age, 1.0, None), 0.0)
+
+
+def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude_deg: float, chance: Daily) -> WaterNow:
+    """The bed's water this morning, and how long it lasts without watering.
+
+    Parameters
+    ----------
+    on_bed
+        From the first day of `past` to the last of `ahead`.
+    past, ahead
+        Weather up to yesterday, and from today on (its first row is used).
+    chance
+        Chance of rain a day as forecast; NaN where not given.
+    """
+    forcing = _forcing(bed, on_bed, past, latitude_deg)
+    start = wb.start_state(forcing.total_mm[:, 0], forcing.top_mm, driest_share=0.0, wettest_share=0.0)
+    state, been = wb.advance(start, forcing)
+    coming = _forcing(bed, on_bed, ahead, latitude_deg, _likely_rain(ahead, chance), count=WEEK)
+    _, lasts = wb.advance(state, coming)
+    with_all_rain = _forcing(bed, on_bed, ahead, latitude_deg, ahead.rain_mm[0], count=WEEK)
+    need = _need_mm(wb.advance(state, with_all_rain)[1], with_all_rain) if ahead.rain_known[:WEEK].all() else np.nan
+    week = slice(past.days - WEEK, None)
+    low, high = been.depletion_low_mm[0], been.depletion_high_mm[0]
+    return WaterNow(
+        week_rain_mm=float(past.rain_mm[0, week][past.rain_known[week]].sum()),
+        week_effective_mm=float(been.effective_rain_mm[wb.RAIN_AS_NONE, 0, week].sum()),
+        week_watered_mm=float(on_bed.watered_mm[past.days - WEEK : past.days].sum()),
+        week_unknown_days=int((~past.rain_known[week]).sum()),
+        depletion_low_mm=float(low[-1]),
+        depletion_high_mm=float(high[-1]),
+        total_mm=float(drivers["total_mm"][0, -1]),
+        ready_mm=float(drivers["ready_mm"][0, -1]),
+        top_share=float(been.top_share[wb.RAIN_AS_MAY_BE, 0, -1]),
+        outlook_depletion_mm=Daily(ahead.first, lasts.depletion_low_mm[0]),
+        outlook_need_mm=float(need) if ahead.rain_known[:WEEK].all() else float("nan"),
+        drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, 0]),
+        straw_holds_mm=_room_in_straw_mm(on_bed.straw_m[past.days - 1], wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
+    )
+
+
+def _drivers(
+    bed: Bed, on_bed: BedDays, weather: Forcing, latitude_deg: float, count: int | None = None
+) -> dict[str, FloatArray]:
+    """The fields of `WaterForcing` for one bed and a run of weather, (1, days); rain that is not known is NaN."""
+    days = slice(0, count or weather.days)
+    begin = (weather.first - on_bed.first).days
+    at = slice(begin, begin + (count or weather.days))
+    top_radiation = top_radiation_mj(latitude_deg, weather.day_of_year[days])
+    eto = hargreaves_et_mm(weather.air_min_c[0, days], weather.air_max_c[0, days], top_radiation)
+    soil = TEXTURES[bed.texture]
+    per_m = 1000.0 * soil.available_m3_m3
+    total = wb.total_available_mm(per_m, on_bed.roots_m[at])
+    drivers = {
+        "rain_mm": np.where(weather.rain_known, weather.rain_mm[0], np.nan)[days],
+        "irrigation_mm": on_bed.watered_mm[at],
+        "eto_mm": eto,
+        "kc": on_bed.kc[at],
+        "straw_m": on_bed.straw_m[at],
+        "total_mm": total,
+        "ready_mm": wb.readily_available_mm(total, wb.depletion_fraction(on_bed.kc[at] * eto, _soil_factor(bed))),
+        "top_mm": np.full(len(eto), per_m * TOP_M),
+        "unknown_rain_mm": np.full(len(eto), PLAUSIBLE_UNKNOWN_RAIN_MM),
+    }
+    return {name: values[None, :] for name, values in drivers.items()}
+
+
+def _soil_factor(bed: Bed) -> float:
+    """FAO-56 Table 22, note: fine soil gives up less with ease, coarse soil more."""
+    if bed.texture in {"clay", "silty clay", "silty clay loam"}:
+        return wb.FINE_SOIL_FACTOR
+    return wb.COARSE_SOIL_FACTOR if bed.texture in {"sand", "loamy sand"} else 1.0
+
+
+def _likely_rain(ahead: Forcing, chance: Daily) -> FloatArray:
+    """Forecast rain that is likely; where no chance is given, or nothing is forecast, none."""
+    given = chance.between(ahead.first, ahead.first + (ahead.days - 1) * DAY)
+    return np.where(ahead.rain_known & (given >= LIKELY_RAIN_CHANCE), ahead.rain_mm[0], 0.0)
+
+
+def _run_back(drained: NDArray[np.bool_]) -> int:
+    """How many of the last days drained, counted back without a break."""
+    dry = np.flatnonzero(~drained[::-1])
+    return int(dry[0]) if dry.size else len(drained)
+
+
+def _room_in_straw_mm(straw_m: float, held_mm: float) -> float:
+    straw = wb.StrawWater()
+    return max(min(straw.mm_per_m * straw_m, straw.most_mm) - held_mm, 0.0)

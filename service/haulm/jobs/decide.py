@@ -1,0 +1,86 @@
+"""All that a morning thinks, as one pure function: no clock, no files, no network.
+
+Nothing dated or received after `as_of` changes its answer: the record, the forecasts, the journal and the memory
+are each cut to what was known then before anything else looks at them.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from haulm.advice import Decision, Said
+from haulm.alerts.rules import RULES, SKY_RULES
+from haulm.alerts.select import Judged, before, select, standing
+from haulm.beds.conditions import conditions_of
+from haulm.beds.forcing import PlaceMean
+from haulm.beds.sky import sky_now
+from haulm.condition import Condition, SkyNow
+from haulm.garden import Garden, Journal
+from haulm.settings.thresholds import Thresholds
+from haulm.sources.bridge import timeline
+from haulm.weather import Forecast, Record
+
+
+def decide(
+    garden: Garden,
+    thresholds: Thresholds,
+    as_of: datetime,
+    record: Record | None,
+    forecasts: Sequence[Forecast],
+    journal: Journal,
+    memory: Iterable[Said],
+    told: PlaceMean | None = None,
+) -> Decision:
+    """What to say on the morning of `as_of`.
+
+    Parameters
+    ----------
+    garden, thresholds
+        From the settings.
+    as_of
+        An aware instant; its local day at the place is the morning's.
+    record, forecasts
+        All that is held; later or not yet received parts are left out here.
+    journal, memory
+        All entries and all episodes; later ones are left out here.
+    told
+        What the settings say of the place's mean year, for a short record.
+    """
+    today = garden.place.day_of(as_of)
+    known = timeline(
+        record,
+        forecasts,
+        as_of,
+        today,
+        ZoneInfo(garden.place.zone),
+        gap_fill_days=thresholds.data.gap_fill_days,
+        forecast_max_age=timedelta(hours=thresholds.data.forecast_max_age_hours),
+    )
+    sky = sky_now(known, garden.place, thresholds, as_of)
+    noted = journal.known(as_of, today)
+    conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean())
+    remembered = before(memory, today)
+    judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]
+    alerts, after = select(judged, remembered, today)
+    return Decision(garden, as_of, today, known, conditions, alerts, after)
+
+
+def _of_the_sky(sky: SkyNow, thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
+    return [
+        Judged(
+            rule.key, rule.speaks, "", "", None, True, rule.judge(sky, thresholds, standing(memory, rule.key, "", ""))
+        )
+        for rule in SKY_RULES
+    ]
+
+
+def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
+    judged = []
+    for condition in conditions:
+        bed, planting, stage = condition.bed.key, condition.planting.key, condition.stage.stage
+        for rule in RULES:
+            in_stage = stage in rule.stages
+            open_said = standing(memory, rule.key, bed, planting)
+            answer = rule.judge(condition, thresholds, open_said) if in_stage else None
+            judged.append(Judged(rule.key, rule.speaks, bed, planting, stage, in_stage, answer))
+    return judged

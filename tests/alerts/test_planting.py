@@ -1,0 +1,187 @@
+"""Soil ready, not yet, too late, planted too cold: both sides of every threshold, and what is not known."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from haulm.advice import NotKnown, Said, Section
+from haulm.alerts.planting import not_yet, planted_too_cold, soil_ready, too_late
+from haulm.condition import SeasonChances
+from haulm.garden import Season, Stage
+from haulm.weather import DAY
+
+NAN = float("nan")
+
+
+def open_episode(today, verdict, rule="soil-ready", level=0):
+    return Said(rule, "gatebed", "gate-early", "2027-04-10", verdict, level, today, today)
+
+
+def in_autumn(a, today, *, last_safe=30, **changes):
+    planting = replace(a.planting, season=Season.AUTUMN)
+    last = None if last_safe is None else today + last_safe * DAY
+    return a.condition(Stage.CHITTING, planting=planting, chances=SeasonChances(10, 0.1, last), **changes)
+
+
+# --- ready in spring (10 °C three days running: University of Nebraska-Lincoln, 50 °F; the days are common practice)
+
+
+@pytest.mark.parametrize(
+    ("recent", "ahead", "verdict"),
+    [
+        ((10.0, 10.0, 10.0), (10.0,) * 7, "plant"),
+        ((9.99, 12.0, 12.0), (12.0,) * 7, None),
+        ((12.0, 12.0, 9.99), (12.0,) * 7, None),
+        ((12.0, 12.0, 12.0), (12.0,) * 6 + (9.99,), None),
+    ],
+)
+def test_spring_needs_three_warm_days_and_seven_more(a, thresholds, recent, ahead, verdict):
+    found = soil_ready(a.condition(Stage.SEED, soil=a.soil(recent, ahead)), thresholds, None)
+    assert (found.verdict if found else None) == verdict
+
+
+def test_once_said_it_holds_until_the_soil_falls_below_the_off_threshold(a, thresholds, today):
+    said = open_episode(today, "plant")
+    still = a.condition(Stage.SEED, soil=a.soil((9.5, 9.2, 9.0), (9.0,) * 7))
+    assert soil_ready(still, thresholds, said).verdict == "plant"
+    over = a.condition(Stage.SEED, soil=a.soil((9.5, 9.2, 8.99), (9.0,) * 7))
+    assert soil_ready(over, thresholds, said) is None
+
+
+def test_outside_the_window_nothing_is_said(a, thresholds, today):
+    before = replace(a.planting, window_first=today + DAY)
+    after = replace(a.planting, window_last=today - DAY)
+    for planting in (before, after):
+        assert soil_ready(a.condition(Stage.SEED, planting=planting), thresholds, None) is None
+    first_day = replace(a.planting, window_first=today)
+    assert soil_ready(a.condition(Stage.SEED, planting=first_day), thresholds, None) is not None
+
+
+def test_a_wet_bed_is_not_ready(a, thresholds):
+    wet = a.condition(Stage.SEED, water=a.water(drained_days=1))
+    assert soil_ready(wet, thresholds, None) is None
+
+
+def test_missing_data_never_say_plant(a, thresholds):
+    for soil in (a.soil(known=False), a.soil((12.0, NAN, 12.0)), a.soil(ahead=(12.0,) * 6 + (NAN,))):
+        found = soil_ready(a.condition(Stage.SEED, soil=soil), thresholds, None)
+        assert isinstance(found, NotKnown)
+        assert found.worth_saying
+
+
+def test_the_frost_chance_is_told_beside_the_limit(a, thresholds, today):
+    risky = a.condition(Stage.SEED, chances=SeasonChances(10, 0.35, None))
+    facts = soil_ready(risky, thresholds, None).facts
+    assert (facts["frost_chance"], facts["frost_limit"]) == (0.35, 0.2)
+
+
+# --- ready in autumn (24 °C: Sale 1979, emergence held back above 22-24 °C; 27 °C with care: judgement)
+
+
+@pytest.mark.parametrize(
+    ("recent", "verdict"),
+    [
+        ((24.0, 24.0, 24.0), "plant"),
+        ((24.1, 24.0, 24.0), "plant-with-care"),
+        ((27.0, 26.5, 26.0), "plant-with-care"),
+        ((27.1, 26.5, 26.0), None),
+    ],
+)
+def test_autumn_waits_for_the_soil_to_fall(a, thresholds, today, recent, verdict):
+    condition = in_autumn(a, today, soil=a.soil(recent, (23.0,) * 7, before=28.0))
+    found = soil_ready(condition, thresholds, None)
+    assert (found.verdict if found else None) == verdict
+
+
+def test_with_care_only_for_awake_seed_in_falling_soil(a, thresholds, today):
+    rising = in_autumn(a, today, soil=a.soil((25.0, 25.5, 26.0), (26.0,) * 7, before=24.0))
+    assert soil_ready(rising, thresholds, None) is None
+    asleep = replace(
+        in_autumn(a, today, soil=a.soil((26.0, 25.5, 25.0), (24.0,) * 7, before=28.0)), stage=a.stage(Stage.SEED)
+    )
+    assert soil_ready(asleep, thresholds, None) is None
+
+
+def test_autumn_ends_a_degree_above_the_limit(a, thresholds, today):
+    said = open_episode(today, "plant", level=1)
+    warm = in_autumn(a, today, soil=a.soil((25.0, 25.0, 25.0), (24.0,) * 7))
+    assert soil_ready(warm, thresholds, said).verdict == "plant"
+
+
+def test_after_the_last_safe_day_autumn_is_too_late(a, thresholds, today):
+    cool = a.soil((22.0,) * 3, (22.0,) * 7)
+    assert soil_ready(in_autumn(a, today, last_safe=0, soil=cool), thresholds, None).verdict == "plant"
+    late = in_autumn(a, today, last_safe=-1, soil=cool)
+    assert soil_ready(late, thresholds, None) is None
+    assert too_late(late, thresholds, None).verdict == "too-late"
+    unknown = in_autumn(a, today, last_safe=None, soil=cool)
+    assert soil_ready(unknown, thresholds, None).facts["last_safe"] is None
+
+
+# --- not yet, too late
+
+
+@pytest.mark.parametrize(
+    ("recent", "ahead", "drained", "why"),
+    [
+        ((9.0, 9.5, 9.9), (12.0,) * 7, 0, "cold"),
+        ((12.0,) * 3, (12.0,) * 5 + (9.0, 9.0), 0, "turning cold"),
+        ((12.0,) * 3, (12.0,) * 7, 2, "wet"),
+        ((12.0,) * 3, (12.0,) * 7, 0, None),
+    ],
+)
+def test_not_yet_says_why(a, thresholds, recent, ahead, drained, why):
+    condition = a.condition(Stage.CHITTING, soil=a.soil(recent, ahead), water=a.water(drained_days=drained))
+    found = not_yet(condition, thresholds, None)
+    assert (found.facts["why"] if found else None) == why
+    assert found is None or found.section is Section.LEAVE_ALONE
+
+
+def test_not_yet_in_autumn(a, thresholds, today):
+    hot = in_autumn(a, today, soil=a.soil((28.5, 28.2, 28.1), (27.0,) * 7))
+    assert not_yet(hot, thresholds, None).facts["why"] == "hot"
+    again = in_autumn(a, today, soil=a.soil((26.0,) * 3, (26.0,) * 6 + (28.5,)))
+    assert not_yet(again, thresholds, None).facts["why"] == "turning hot"
+
+
+def test_ready_and_not_yet_never_speak_together(a, thresholds):
+    for warm in np.arange(8.0, 13.0, 0.25):
+        condition = a.condition(Stage.CHITTING, soil=a.soil((warm,) * 3, (11.0,) * 7))
+        both = soil_ready(condition, thresholds, None), not_yet(condition, thresholds, None)
+        assert sum(found is not None for found in both) == 1
+
+
+def test_the_closed_window_names_the_next_one(a, thresholds, today):
+    closed = replace(a.planting, window_last=today - DAY)
+    condition = a.condition(Stage.SEED, planting=closed)
+    assert too_late(condition, thresholds, None).facts["next_window"] is None
+    later = replace(a.planting, key="gate-late", name="Gatebed lates", window_first=today + timedelta(days=100))
+    garden = replace(condition.garden, plantings=(closed, later))
+    facts = too_late(replace(condition, garden=garden), thresholds, None).facts
+    assert (facts["next_name"], facts["next_window"]) == ("Gatebed lates", later.window_first)
+    assert too_late(a.condition(Stage.SEED), thresholds, None) is None
+
+
+# --- planted too cold (7 °C: sprouts hardly grow at 6 °C, prairie production guide; five days: common practice)
+
+
+@pytest.mark.parametrize(("warmest", "top_share", "speaks"), [(6.9, 0.2, True), (7.0, 0.2, False), (6.9, 0.6, False)])
+def test_too_cold_is_cold_on_every_day_and_wet(a, thresholds, warmest, top_share, speaks):
+    condition = a.condition(
+        Stage.PLANTED, soil=a.soil((6.0, 6.0, warmest, 6.0, 6.0)), water=a.water(top_share=top_share)
+    )
+    assert (planted_too_cold(condition, thresholds, None) is not None) is speaks
+
+
+def test_too_cold_ends_a_degree_higher(a, thresholds, today):
+    said = open_episode(today, "too-cold", "planted-too-cold")
+    for warmest, speaks in ((7.9, True), (8.0, False)):
+        condition = a.condition(Stage.PLANTED, soil=a.soil((6.0, 6.0, warmest, 6.0, 6.0)))
+        assert (planted_too_cold(condition, thresholds, said) is not None) is speaks
+
+
+def test_too_cold_is_not_known_without_soil(a, thresholds):
+    condition = a.condition(Stage.PLANTED, soil=a.soil((6.0, NAN, 6.0, 6.0, 6.0)))
+    assert isinstance(planted_too_cold(condition, thresholds, None), NotKnown)
