@@ -1,0 +1,36 @@
+"""What a fetch hands on: days with the source of each value, or a forecast with its hours."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from haulm.errors import Complaint
+from haulm.sources.local_days import Hours
+from haulm.weather import Forecast, Record
+
+IdArray = NDArray[np.str_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """A station's record.
+
+    `ids` names, for each quantity that the station gives, the source of each day's value ("" where there is none).
+    `modelled` counts values that were a model's and therefore left out.
+    """
+
+    record: Record
+    ids: Mapping[str, IdArray] = field(default_factory=dict)
+    complaints: tuple[Complaint, ...] = ()
+    modelled: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Issue:
+    """A forecast with the hours it was folded from."""
+
+    forecast: Forecast
+    hours: Hours
+    complaints: tuple[Complaint, ...] = ()
