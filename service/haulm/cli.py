@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
@@ -81,6 +82,8 @@ def _add_note(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("amount", nargs="*", help="how much, with its unit: 0.5in, 12 mm, 3 gal, 48F, 2 x 10 l")
     parser.add_argument("--on", type=_day, metavar="DATE", help="the local day it is about (default: today)")
     parser.add_argument("--cause", help="why the tops go down: age, frost, thirst, blight, unknown")
+    # Else "-2C" would be taken for an option; argparse has no other door to this, and a test watches that it stays.
+    parser._negative_number_matcher = re.compile(r"-[.,]?\d")
     _with_settings(parser)
     _with_state(parser)
 

@@ -4,7 +4,7 @@ What lies or falls on a bed (straw, water, rain, readings in it) goes with the p
 whichever was named, and with the bed alone where none or more than one grows. All else belongs to one planting.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from math import isclose
@@ -21,7 +21,7 @@ BED_MATTERS = frozenset(
     }
 )
 # The order of a season; what shares a rank may come in either order.
-RANKS = {
+RANKS: Mapping[What | None, int] = {
     What.SEED_BOUGHT: 0,
     What.CHITTING_BEGUN: 1,
     What.SEED_CUT: 1,
@@ -50,7 +50,7 @@ class Course:
         """The first note of some kinds."""
         return next((entry for entry in self.entries if entry.what in whats), None)
 
-    def has(self, day: date, *whats: What) -> bool:
+    def has(self, day: date, *whats: What | None) -> bool:
         """Whether one of some kinds is noted for that day or before it."""
         return any(entry.day <= day and entry.what in whats for entry in self.entries)
 
@@ -202,12 +202,12 @@ def _refuse_twice(
     if held is None:
         return
     whose = own.planting.name if own else "this bed"
-    cause = f", cause {entry.cause}" if entry.cause else ""
+    cause = f", cause {entry.cause}," if entry.cause else ""
     remedy = take_back(ids[held.id])
     if entry.what in ONCE and others:
-        remedy += f" {_name_one([course.planting for course in others], entry.what)}"
+        remedy += f". {_name_one([course.planting for course in others], entry.what)}"
     raise JournalError(
-        f"{entry.what}{cause}: already noted for {whose} on {amounts.day(held.day, today)}", remedy=remedy
+        f"{entry.what}{cause} is already noted for {whose} on {amounts.day(held.day, today)}", remedy=remedy
     )
 
 
@@ -232,7 +232,7 @@ def _is_same(one: float | None, other: float | None) -> bool:
 
 
 def _refuse_unplanted(entry: Entry, own: Course) -> None:
-    from_shoots_on = RANKS[What.SHOOTS_OUT] <= _rank(entry) < RANKS[What.FINISHED]
+    from_shoots_on = RANKS[What.SHOOTS_OUT] <= RANKS[entry.what] < RANKS[What.FINISHED]
     if from_shoots_on and own.first(What.PLANTED) is None:
         raise JournalError(
             f"{entry.what}: {own.planting.name} is not noted as planted",
@@ -244,8 +244,8 @@ def _refuse_disorder(entry: Entry, own: Course, today: date, ids: dict[str, str]
     for held in own.entries:
         if held.what not in RANKS:
             continue
-        too_early = _rank(held) < _rank(entry) and held.day > entry.day
-        too_late = _rank(held) > _rank(entry) and held.day < entry.day
+        too_early = RANKS[held.what] < RANKS[entry.what] and held.day > entry.day
+        too_late = RANKS[held.what] > RANKS[entry.what] and held.day < entry.day
         if too_early or too_late:
             order = "before" if too_early else "after"
             told = f"{entry.what} on {amounts.day(entry.day, today)} would come {order} {held.what}"
@@ -293,11 +293,6 @@ def _name_one(plantings: Sequence[Planting], what: What | None) -> str:
     quoted = f'"{what}"' if " " in str(what) else str(what)
     ways = [f"haulm note {planting.key} {quoted}" for planting in plantings]
     return f"Name the planting that is meant: {', or '.join(ways)}"
-
-
-def _rank(entry: Entry) -> int:
-    assert entry.what is not None  # noqa: S101  only notes of a season are asked for their rank
-    return RANKS[entry.what]
 
 
 def _ending(one: str, ids: set[str]) -> str:

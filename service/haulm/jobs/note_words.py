@@ -37,7 +37,7 @@ _WHAT_OF: dict[str, What] = {what.value: what for what in What} | {
     words: what for what, spelt in _SPELLINGS.items() for words in spelt
 }
 _MOST_WORDS = max(len(words.split()) for words in _WHAT_OF)
-_BETWEEN = {"to", "at", "of", "about", "now", ":", "=", "-"}  # what may stand between the words and the amount
+_BETWEEN = {"to", "at", "of", "about", "now", ":", "="}  # what may stand between the words and the amount
 _LONGEST_AMOUNT = 40
 
 
@@ -47,11 +47,6 @@ class Spot:
 
     bed: Bed
     planting: Planting | None = None
-
-    @property
-    def key(self) -> str:
-        """What to write to name it again."""
-        return self.planting.key if self.planting else self.bed.key
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,9 +180,9 @@ def read_amount(what: What, written: str, bed: Bed, display: Display) -> Amount:
     return Amount(written, value, is_volume)
 
 
-def tell_value(what: What, value: float | None, display: Display) -> str:
+def tell_value(what: What | None, value: float | None, display: Display) -> str:
     """A noted amount in the reader's units, near enough to check what was read; empty where there is none."""
-    wanted = WANTED.get(what)
+    wanted = WANTED.get(what) if what else None
     if value is None or wanted is None:
         return ""
     if wanted.unit == "mm":
@@ -223,11 +218,11 @@ def _within(what: What, written: str, value: float, bed: Bed, display: Display) 
         raise JournalError(f'"{written}" is {too_small}', where=what, remedy=bare)
     read = f'"{written}" reads as {tell_value(what, value, display)} on {bed.name}'
     if what is What.WATERED:
-        limit = tell_value(what, high, display)
-        remedy = "Write it in two entries if it is meant, or more."
+        limit = amounts.water(high, display)
+        remedy = "If it is meant, write it in two entries or more."
         raise JournalError(f"{read}; more than {limit} in one go is questioned", where=what, remedy=remedy)
-    limits = f"from {tell_value(what, low, display)} to {tell_value(what, high, display)}"
-    raise JournalError(f"{read}; what can be noted goes {limits}", where=what, remedy=again)
+    limits = f"between {tell_value(what, low, display)} and {tell_value(what, high, display)}"
+    raise JournalError(f"{read}; what lies {limits} is taken", where=what, remedy=again)
 
 
 def _names(spot: Spot) -> tuple[str, str]:
