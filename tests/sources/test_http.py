@@ -104,6 +104,21 @@ def test_trouble_is_tried_again_and_a_refusal_is_not(mocked: responses.RequestsM
     assert len(mocked.calls) == 1
 
 
+def test_a_server_cannot_make_us_wait_for_an_hour(serve: Serve) -> None:
+    asked: list[float] = []
+
+    def busy(handler: BaseHTTPRequestHandler, over: threading.Event) -> None:
+        asked.append(time.monotonic())
+        handler.send_response(503)
+        handler.send_header("Retry-After", "3600")
+        handler.send_header("Content-Length", "0")
+        handler.end_headers()
+
+    patient = Fetching(retries=1, retry_wait_s=0.0, retry_after_max_s=0, total_s=2.0)
+    assert told(serve(busy), patient).what == "the server is in trouble (503), after 2 tries"
+    assert asked[1] - asked[0] < 0.5
+
+
 def test_a_page_instead_of_data_is_told(mocked: responses.RequestsMock) -> None:
     mocked.get(URL, body=b"\n <!DOCTYPE html><title>Welcome to the guest network</title>", content_type="text/html")
     assert told(URL).what == "a web page came instead of data"

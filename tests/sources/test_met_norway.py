@@ -13,8 +13,8 @@ import responses
 
 from haulm.errors import SourceError
 from haulm.garden import Place
-from haulm.sources import met_norway
-from haulm.sources.http import Endpoints
+from haulm.sources import met_norway, nws
+from haulm.sources.http import Endpoints, Fetching, Http
 from haulm.sources.spool import Access
 
 LONDON = ZoneInfo("Europe/London")
@@ -149,6 +149,29 @@ def test_the_terms_are_kept(
     assert np.array_equal(again.forecast.days.air_min_c, first.forecast.days.air_min_c, equal_nan=True)
     met_norway.fetch(access_at(CAME + timedelta(minutes=90)), place)
     assert len(responses.calls) == 1
+
+
+@responses.activate
+def test_a_notice_of_withdrawal_is_told_as_long_as_the_file_is_used(
+    met_body: Callable[..., bytes], met_run: Steps, access_at: Callable[..., Access], place: Place
+) -> None:
+    responses.get(URL, status=203, body=met_body(met_run), headers={"Last-Modified": "Sat, 20 Apr 2024 04:31:11 GMT"})
+    responses.get(URL, status=304)
+    for hours in (0, 1):
+        issue = met_norway.fetch(access_at(CAME + timedelta(hours=hours)), place)
+        assert [one.what for one in issue.complaints] == [
+            "the service says that this form of its forecast will be withdrawn (203)"
+        ]
+    assert len(responses.calls) == 2
+
+
+@responses.activate
+@pytest.mark.parametrize("fetch", [met_norway.fetch, nws.fetch])
+def test_nothing_is_asked_without_a_contact(fetch: Callable[..., Any], tmp_path: Path, place: Place) -> None:
+    told = pytest.raises(SourceError, match="wants a contact address")
+    with Http(Fetching(contact=" ")) as http, told:
+        fetch(Access(http, Endpoints(), tmp_path, CAME), place)
+    assert len(responses.calls) == 0
 
 
 @responses.activate

@@ -34,7 +34,7 @@ Packed = Callable[..., bytes]
 
 
 def read(access: Access, station: Station, *years: int) -> Any:
-    return meteostat_files.daily_reading(access, station, years or (2024,))
+    return meteostat_files.daily_reading(access, station, years or (2024,), access.now.date())
 
 
 @responses.activate
@@ -74,6 +74,10 @@ def test_model_values_stay_out_value_by_value(
     assert np.isnan(days.rain_mm[-1])
     assert days.air_max_c[-2:] == pytest.approx([18.6, 18.7 - 0.0])
     assert reading.modelled == 5
+    spring[date(2024, 4, 15)]["tmin"] = (3.0, "dwd_hourly dwd_poi isd_lite metar eccc_hourly gsa_hourly dwd_mosmix")
+    responses.reset()
+    responses.get(DAILY.format(2024), body=year_file(spring))
+    assert read(access_at(NOW + timedelta(hours=2)), station).modelled == 6
     assert reading.ids["air_min_c"][-2:].tolist() == ["", ""]
 
 
@@ -138,7 +142,12 @@ def test_the_newer_of_two_years_missing_is_told(
 def test_no_year_at_all_is_an_error(access_at: Callable[..., Access], station: Station) -> None:
     responses.get(DAILY.format(2023), status=404)
     responses.get(DAILY.format(2024), status=404)
-    with pytest.raises(SourceError, match=r"not there \(404\)"):
+    with pytest.raises(SourceError, match="the station has stopped, or never told"):
+        read(access_at(), station, 2023, 2024)
+    responses.reset()
+    responses.get(DAILY.format(2023), status=404)
+    responses.get(DAILY.format(2024), status=503)
+    with pytest.raises(SourceError, match=r"the server is in trouble \(503\)"):
         read(access_at(), station, 2023, 2024)
 
 
@@ -311,7 +320,7 @@ def test_an_unchanged_file_is_not_parsed_again_and_nothing_heavy_is_imported(
     reading = read(access, station)
     script = f"""
 import sys
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from haulm.sources.http import Endpoints, Fetching, Http
 from haulm.sources.meteostat_files import daily_reading
@@ -319,7 +328,7 @@ from haulm.sources.spool import Access
 from haulm.sources.stations import Station
 with Http(Fetching()) as http:
     access = Access(http, Endpoints(), Path({str(access.spool)!r}), datetime.fromisoformat("2024-04-20T05:30:00+00:00"))
-    reading = daily_reading(access, Station("99901"), (2024,))
+    reading = daily_reading(access, Station("99901"), (2024,), date(2024, 4, 20))
 print(repr(float(reading.record.days.air_min_c.sum())), reading.record.origin.attribution)
 print(sorted({{"meteostat", "pandas"}} & set(sys.modules)))
 """
@@ -508,7 +517,8 @@ def test_stations_nearby(
     assert near.rain_share == pytest.approx(107 / 365)
     assert near.trouble == "the daily file of 2023 is lacking: not there (404)"
     assert (other.station.key, other.station.height_difference_m) == ("99902", None)
-    assert (other.last_day, other.trouble) == (None, "not there (404)")
+    assert other.last_day is None
+    assert other.trouble.endswith("the station has stopped, or never told such values")
     asked = len(responses.calls)
     meteostat_places.nearby(access_at(NOW + timedelta(days=29)), place)
     assert "stations.db" not in "".join(str(call.request.url) for call in list(responses.calls)[asked:])

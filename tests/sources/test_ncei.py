@@ -115,7 +115,7 @@ def test_years_are_asked_for_one_by_one_in_metric_units(
 ) -> None:
     responses.get(URL, body=ncei_body({date(2023, 12, 31): {"TMIN": "1.0", "TMAX": "4.0", "PRCP": "0.0"}}))
     responses.get(URL, body=ncei_body(rows))
-    reading = ncei.fetch(access_at(), HILL, (2023, 2024))
+    reading = ncei.fetch(access_at(), HILL, (2023, 2024), TODAY)
     asked = [call.request.params for call in responses.calls]
     assert [(one["startDate"], one["endDate"]) for one in asked] == [
         ("2023-01-01", "2023-12-31"), ("2024-01-01", "2024-12-31"),
@@ -124,7 +124,7 @@ def test_years_are_asked_for_one_by_one_in_metric_units(
     assert reading.record.days.first == date(2023, 12, 31)
     assert np.isnan(reading.record.received[0])  # old when first seen
     assert reading.record.received[-1] == NOW.timestamp()
-    ncei.fetch(access_at(NOW + timedelta(minutes=30)), HILL, (2023, 2024))
+    ncei.fetch(access_at(NOW + timedelta(minutes=30)), HILL, (2023, 2024), TODAY)
     assert len(responses.calls) == 2
 
 
@@ -134,12 +134,12 @@ def test_a_year_that_is_lacking_is_told(
 ) -> None:
     responses.get(URL, status=503)
     responses.get(URL, body=ncei_body(rows))
-    reading = ncei.fetch(access_at(), HILL, (2023, 2024))
+    reading = ncei.fetch(access_at(), HILL, (2023, 2024), TODAY)
     assert [one.what for one in reading.complaints] == ["the days of 2023 are lacking: the server is in trouble (503)"]
     responses.reset()
     responses.get(URL, status=503)
     with pytest.raises(SourceError, match="in trouble"):
-        ncei.fetch(access_at(NOW + timedelta(days=9)), HILL, (2023, 2024))
+        ncei.fetch(access_at(NOW + timedelta(days=9)), HILL, (2023, 2024), TODAY)
 
 
 @responses.activate
@@ -160,8 +160,8 @@ def test_rows_agree_with_meteostats_on_units_days_and_missing(
     del theirs[days[10]]["tmax"], ours[days[10]]["TMAX"]
     responses.get("https://data.meteostat.net/daily/2024/99901.csv.gz", body=year_file(theirs, source="ghcnd"))
     responses.get(URL, body=ncei_body(ours))
-    one = meteostat_files.daily_reading(access_at(), Station("99901"), (2024,)).record.days
-    other = ncei.fetch(access_at(), HILL, (2024,)).record.days
+    one = meteostat_files.daily_reading(access_at(), Station("99901"), (2024,), TODAY).record.days
+    other = ncei.fetch(access_at(), HILL, (2024,), TODAY).record.days
     assert (one.first, one.last) == (other.first, other.last) == (days[0], days[-1])
     for name in ("air_min_c", "air_max_c", "rain_mm"):
         np.testing.assert_allclose(getattr(one, name), getattr(other, name), atol=1e-9, err_msg=name)

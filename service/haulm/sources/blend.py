@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulm.sources.bridge import day_end
-from haulm.sources.readings import IdArray, Reading
+from haulm.sources.readings import IDS, IdArray, Reading
 from haulm.weather import DAY, QUANTITIES, Days, FloatArray, Origin, Record, unknown_days
 
 AIR = ("air_min_c", "air_max_c")
@@ -164,7 +164,7 @@ def _taken(values: FloatArray, chosen: NDArray[np.int8]) -> FloatArray:
 
 
 def _chosen_ids(readings: Sequence[Reading], name: str, chosen: NDArray[np.int8], first: date) -> IdArray:
-    ids = np.full(len(chosen), "", dtype="U48")
+    ids = np.full(len(chosen), "", dtype=IDS)
     for at, reading in enumerate(readings):
         if name in reading.ids:
             offset = (reading.record.days.first - first).days

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import timedelta
 
+from haulm.errors import SourceError
 from haulm.weather import Origin
 
 
@@ -80,3 +81,19 @@ NWS = Source(
     note="The amount of rain is given for the nearer days only; later days have a chance of rain without an amount.",
 )
 CATALOGUE = {source.key: source for source in (METEOSTAT, NCEI, MET_NORWAY, NWS)}
+
+
+def check_contact(source: Source, contact: str) -> None:
+    """Ask nothing of a service that wants to know who asks, while the settings do not say it.
+
+    Raises
+    ------
+    SourceError
+        The source wants a contact address, and there is none.
+    """
+    if source.wants_contact and not contact.strip():
+        raise SourceError(
+            "not asked: the service wants a contact address, and the settings give none",
+            where=source.name,
+            remedy="Write an address at which you can be reached in the settings, an e-mail address or a web page.",
+        )

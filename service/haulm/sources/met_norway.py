@@ -4,7 +4,7 @@ Terms of the service, kept here: a User-Agent with a contact, at most four decim
 `If-Modified-Since` exactly as last received. Data under CC BY 4.0.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from haulm.errors import Complaint
 from haulm.garden import Place
-from haulm.sources.catalogue import MET_NORWAY
+from haulm.sources.catalogue import MET_NORWAY, check_contact
 from haulm.sources.local_days import HOURLY, Extreme, Hours, fold, hours_from
 from haulm.sources.payload import (
     Json,
@@ -30,6 +30,7 @@ from haulm.sources.readings import Issue
 from haulm.sources.spool import Access, Wanted, obtain
 from haulm.weather import FloatArray, Forecast
 
+WITHDRAWN = 203  # the service's own use of that status (from memory of its terms)
 LONGEST = timedelta(days=16)
 _INSTANT = {
     "air_temperature": ("air_c", 1.0, "celsius"),
@@ -55,6 +56,7 @@ def fetch(access: Access, place: Place) -> Issue:
     SourceError
         It could not be had or could not be read.
     """
+    check_contact(MET_NORWAY, access.http.fetching.contact)
     at = {
         "lat": degrees(place.latitude_deg),
         "lon": degrees(place.longitude_deg),
@@ -62,7 +64,11 @@ def fetch(access: Access, place: Place) -> Issue:
     }
     name = f"met_norway/{at['lat']}_{at['lon']}_{at['altitude']}.json"
     held = obtain(access, Wanted(name, access.endpoints.met_norway, MET_NORWAY.name, _check, at))
-    return parse(held.body, held.fetched, ZoneInfo(place.zone))
+    issue = parse(held.body, held.fetched, ZoneInfo(place.zone))
+    if held.status == WITHDRAWN:
+        told = Complaint("the service says that this form of its forecast will be withdrawn (203)", MET_NORWAY.name)
+        return replace(issue, complaints=(*issue.complaints, told))
+    return issue
 
 
 def parse(body: bytes, received: datetime, zone: ZoneInfo) -> Issue:

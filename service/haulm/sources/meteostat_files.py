@@ -18,7 +18,7 @@ from haulm.sources.http import NotThereError
 from haulm.sources.local_days import HOUR, Hours, hours_from
 from haulm.sources.meteostat_parse import Kind, Table
 from haulm.sources.meteostat_text import pack, unpack
-from haulm.sources.readings import IdArray, Reading
+from haulm.sources.readings import IDS, IdArray, Reading
 from haulm.sources.spool import Access, Kept, Wanted, kept, obtain
 from haulm.sources.stations import Station, check_key
 from haulm.weather import DAY, FloatArray, Record, unknown_days
@@ -37,8 +37,8 @@ class _Year:
     fetched: datetime
 
 
-def daily_reading(access: Access, station: Station, years: Sequence[int]) -> Reading:
-    """The station's observed days of some years. Model values and days of today (UTC) or later are left out.
+def daily_reading(access: Access, station: Station, years: Sequence[int], today: date) -> Reading:
+    """The station's observed days of some years. Model values and days of `today` (local) or later are left out.
 
     A year that cannot be had is a complaint; its days are unknown. A year whose newest version cannot be had is read
     as last fetched, with a complaint.
@@ -49,8 +49,7 @@ def daily_reading(access: Access, station: Station, years: Sequence[int]) -> Rea
         No year could be had at all, or none holds an observed day.
     """
     had, complaints = _years(access, station, years, Kind.DAILY)
-    today = (access.now.astimezone(UTC).date() - EPOCH).days
-    values, ids, fetched, first, told = _placed(had, today)
+    values, ids, fetched, first, told = _placed(had, (today - EPOCH).days)
     where = _where(station)
     if not len(fetched):
         raise SourceError("the files hold no observed day", where=where, remedy="Choose another station.")
@@ -122,20 +121,30 @@ def _years(
 ) -> tuple[list[_Year], tuple[Complaint, ...]]:
     had: list[_Year] = []
     complaints: list[Complaint] = []
-    missing: SourceError | None = None
+    missing: list[SourceError] = []
     for year in years:
         try:
             held, told = _newest_or_last(access, station, year, kind)
             table = meteostat_parse.table(held, station.key, year, kind)
         except SourceError as error:
-            missing = error
+            missing.append(error)
             complaints.append(Complaint(f"the {kind} file of {year} is lacking: {error.what}", error.where))
             continue
         had.append(_Year(table, held.fetched))
         complaints += [*told, *table.complaints]
     if missing and not had:
-        raise missing
+        raise _none(missing, kind, station)
     return had, tuple(complaints)
+
+
+def _none(missing: Sequence[SourceError], kind: Kind, station: Station) -> SourceError:
+    if all(isinstance(error, NotThereError) for error in missing):
+        return NotThereError(
+            f"there is no {kind} file of the years asked for: the station has stopped, or never told such values",
+            where=_where(station),
+            remedy="Choose another station.",
+        )
+    return next(error for error in missing if not isinstance(error, NotThereError))
 
 
 def _newest_or_last(access: Access, station: Station, year: int, kind: Kind) -> tuple[Kept, list[Complaint]]:
@@ -169,7 +178,7 @@ def _placed(had: list[_Year], before: int, since: int | None = None) -> _Placed:
     first, count = int(inside.min()), int(inside.max() - inside.min()) + 1
     names = sorted({name for one in had for name in one.table.values})
     values = {name: np.full(count, np.nan) for name in names}
-    ids = {name: np.full(count, "", dtype="U48") for name in names}
+    ids = {name: np.full(count, "", dtype=IDS) for name in names}
     fetched = np.full(count, np.nan)
     for one in had:
         at = one.table.times - first

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from haulm.errors import Complaint, SourceError
 from haulm.sources.meteostat_text import Tidy, pack, tidy, unpack
+from haulm.sources.readings import IDS
 from haulm.sources.spool import Kept, save_beside
 from haulm.units import metres_per_second_from_kmh
 from haulm.weather import FloatArray
@@ -158,11 +159,11 @@ def _table(frame: Any, attribution: str, kind: Kind, clean: Tidy) -> Table:
         if column not in frame.columns or not frame[column].notna().any():
             continue  # what a station never reports is not there
         numbers = _in_house_units(name, frame[column].to_numpy(dtype=float, na_value=np.nan))
-        sources = frame[f"{column}_source"].fillna("").to_numpy(dtype="U48")
+        sources = [str(source) for source in frame[f"{column}_source"].fillna("")]
         model = np.array([not MODELLED.isdisjoint(source.split()) for source in sources], dtype=bool)
         modelled += int((model & np.isfinite(numbers)).sum())
         values[name] = np.where(model, np.nan, numbers)
-        ids[name] = np.where(np.isfinite(values[name]), sources, "")
+        ids[name] = np.where(np.isfinite(values[name]), np.array(sources, dtype=IDS), "")
     measured = np.zeros(len(times), dtype=bool)
     for observed in values.values():
         measured |= np.isfinite(observed)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -55,7 +55,8 @@ def nearby(access: Access, place: Place, radius_km: float = 50.0, most: int = 5)
             where=METEOSTAT.name,
             remedy="Check that latitude comes first, and that west and south are negative. Else widen the circle.",
         )
-    return tuple(_candidate(access, _station(row, place)) for row in rows)
+    today = place.day_of(access.now)
+    return tuple(_candidate(access, _station(row, place), today) for row in rows)
 
 
 def describe(access: Access, key: str, place: Place) -> Station:
@@ -146,18 +147,17 @@ def _station(row: Json, place: Place) -> Station:
     return Station(str(row["id"]), str(row["name"]), float(row["distance"]) / 1000.0, height)
 
 
-def _candidate(access: Access, station: Station) -> Candidate:
-    today = access.now.astimezone(UTC)
+def _candidate(access: Access, station: Station, today: date) -> Candidate:
     try:
-        reading = daily_reading(access, station, (today.year - 1, today.year))
+        reading = daily_reading(access, station, (today.year - 1, today.year), today)
     except SourceError as error:
         return Candidate(station, None, 0.0, 0.0, error.what)
     return _graded(station, reading, today)
 
 
-def _graded(station: Station, reading: Reading, now: datetime) -> Candidate:
+def _graded(station: Station, reading: Reading, today: date) -> Candidate:
     days = reading.record.days
-    yesterday = now.date() - timedelta(days=1)
+    yesterday = today - timedelta(days=1)
     year = days.cut(yesterday - timedelta(days=YEAR_DAYS - 1), yesterday)
     air = np.isfinite(year.air_min_c) & np.isfinite(year.air_max_c)
     told = np.flatnonzero(np.isfinite(days.air_min_c) & np.isfinite(days.air_max_c))

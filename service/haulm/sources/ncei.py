@@ -29,10 +29,10 @@ _HOTTEST_C = 65.0
 _WETTEST_MM = 2000.0  # above any day's rain ever measured (1825 mm; from memory)
 
 
-def fetch(access: Access, station: Station, years: Sequence[int]) -> Reading:
+def fetch(access: Access, station: Station, years: Sequence[int], today: date) -> Reading:
     """The days of some years of a station, by its identifier in the Global Historical Climatology Network.
 
-    A year that cannot be had is a complaint; its days are unknown.
+    A year that cannot be had is a complaint; its days are unknown. Days of `today` (local) or later are left out.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def fetch(access: Access, station: Station, years: Sequence[int]) -> Reading:
             had.append((held.body, held.fetched))
     if missing and not had:
         raise missing
-    reading = parse(had, station, access.now.date())
+    reading = parse(had, station, today)
     days = reading.record.days
     memory = access.spool / "ncei" / f"{station.key}.arrivals.npz"
     stacked = np.column_stack([getattr(days, name) for name in _COLUMNS.values()])

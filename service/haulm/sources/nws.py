@@ -15,7 +15,7 @@ import numpy as np
 
 from haulm.errors import SourceError
 from haulm.garden import Place
-from haulm.sources.catalogue import NWS
+from haulm.sources.catalogue import NWS, check_contact
 from haulm.sources.http import NotThereError
 from haulm.sources.local_days import HOUR, Extreme, Hours, fold, hours_from
 from haulm.sources.payload import (
@@ -57,6 +57,7 @@ def fetch(access: Access, place: Place) -> Issue:
     SourceError
         It could not be had or could not be read, or the service does not cover the place.
     """
+    check_contact(NWS, access.http.fetching.contact)
     at = f"{degrees(place.latitude_deg)}_{degrees(place.longitude_deg)}"
     for not_within in (POINTS_NOT_WITHIN, timedelta(0)):
         grid_url = _grid_url(access, place, at, not_within)

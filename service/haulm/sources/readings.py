@@ -11,6 +11,8 @@ from haulm.sources.local_days import Hours
 from haulm.weather import Forecast, Record
 
 IdArray = NDArray[np.str_]
+# Room for the source ids of one value: a day made of hours can name half a dozen.
+IDS = "U96"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -30,7 +30,7 @@ class Kept:
     """One fetched file on disk.
 
     `fetched` is when this content came, `checked` when the server last said that it holds; `last_modified` is kept
-    to the letter.
+    to the letter; `status` is 203 where the server says that what it gives is to be withdrawn.
     """
 
     path: Path
@@ -39,6 +39,7 @@ class Kept:
     checked: datetime
     last_modified: str = ""
     expires: datetime | None = None
+    status: int = 200
 
     @property
     def body(self) -> bytes:
@@ -76,12 +77,14 @@ def obtain(access: Access, wanted: Wanted) -> Kept:
     reply = access.http.get(ask)
     if reply.unchanged and held:
         body, since, fetched = held.body, reply.last_modified or held.last_modified, held.fetched
+        status = held.status
     else:
         body, since, fetched = wanted.check(reply.body, ask.where), reply.last_modified, access.now
+        status = reply.status
     digest = hashlib.sha256(body).hexdigest()
     if held and digest == held.sha256:
         fetched = held.fetched
-    new = Kept(access.spool / wanted.name, digest, fetched, access.now, since, reply.expires)
+    new = Kept(access.spool / wanted.name, digest, fetched, access.now, since, reply.expires, status)
     _write(new, body, rewrite=not (held and digest == held.sha256))
     return new
 
@@ -94,7 +97,8 @@ def kept(spool: Path, name: str) -> Kept | None:
         expires = datetime.fromisoformat(told["expires"]) if told["expires"] else None
         fetched, checked = (datetime.fromisoformat(told[key]) for key in ("fetched", "checked"))
         whole = hashlib.sha256(path.read_bytes()).hexdigest() == told["sha256"]
-        return Kept(path, told["sha256"], fetched, checked, told["last_modified"], expires) if whole else None
+        held = Kept(path, told["sha256"], fetched, checked, told["last_modified"], expires, told["status"])
+        return held if whole else None
     except (OSError, ValueError, KeyError, TypeError):
         return None  # a spool is only a help: what cannot be read there is fetched anew
 
