@@ -458,6 +458,16 @@ def test_a_dated_event_is_noted_once(put: Noter, day: int) -> None:
         put("gatebed", "planted", 4, day)
 
 
+def test_last_years_planting_is_not_planted_again(garden: Garden, state: StateFolder, put: Noter) -> None:
+    put("gatebed", "planted", 4, 12)
+    with pytest.raises(JournalError, match="already noted") as raised:
+        put("gatebed", "planted", 10, 9)  # 180 days on
+    assert "new season" not in raised.value.remedy
+    with pytest.raises(JournalError, match="already noted") as raised:
+        put("gatebed", "planted", 10, 10)
+    assert raised.value.remedy.startswith("A new season needs a planting of its own in the settings.")
+
+
 def test_the_other_planting_is_offered_where_there_is_one(put: Noter) -> None:
     put("southbed", "planted", 2, 8)
     with pytest.raises(JournalError, match="already noted for Spring crop") as raised:

@@ -36,6 +36,7 @@ RANKS: Mapping[What | None, int] = {
 }
 # Lifting goes on in parts, and why the tops go down may look different later; all else happens once.
 ONCE = frozenset(RANKS) - {What.DYING_BACK, What.LIFTED}
+_ANOTHER_SEASON_DAYS = 180  # judgement: longer than the 150-180 days of late kinds (FAO crop page)
 _ENDS = (What.LIFTED, What.INTO_STORE, What.FINISHED)
 
 
@@ -203,7 +204,7 @@ def _refuse_twice(
         return
     whose = own.planting.name if own else "this bed"
     cause = f", cause {entry.cause}," if entry.cause else ""
-    remedy = take_back(ids[held.id])
+    remedy = _mend(held, entry, ids)
     if entry.what in ONCE and others:
         remedy += f". {_name_one([course.planting for course in others], entry.what)}"
     raise JournalError(
@@ -251,7 +252,7 @@ def _refuse_disorder(entry: Entry, own: Course, today: date, ids: dict[str, str]
             told = f"{entry.what} on {amounts.day(entry.day, today)} would come {order} {held.what}"
             raise JournalError(
                 f"{told}, which is noted for {own.planting.name} on {amounts.day(held.day, today)}",
-                remedy=f"Give the right day with --on. {take_back(ids[held.id])}",
+                remedy=f"Give the right day with --on. {_mend(held, entry, ids)}",
             )
 
 
@@ -262,12 +263,18 @@ def _refuse_two_at_once(entry: Entry, others: Sequence[Course], bed: Bed, today:
             raise JournalError(
                 f"{other.planting.name} grows in {bed.name}, noted as planted on {amounts.day(planted.day, today)}",
                 remedy=f"Note first that it is over: haulm note {other.planting.key} lifted. "
-                f"{take_back(ids[planted.id])}",
+                f"{_take_back(ids[planted.id])}",
             )
 
 
-def take_back(short_id: str) -> str:
-    """How to take a note back."""
+def _mend(held: Entry, entry: Entry, ids: dict[str, str]) -> str:
+    """What to do about a note in the way; one of half a year ago is most likely last season's, rightly noted."""
+    if (entry.day - held.day).days > _ANOTHER_SEASON_DAYS:
+        return f"A new season needs a planting of its own in the settings. {_take_back(ids[held.id])}"
+    return _take_back(ids[held.id])
+
+
+def _take_back(short_id: str) -> str:
     return f"If that note is wrong, take it back: haulm notes --withdraw {short_id}"
 
 

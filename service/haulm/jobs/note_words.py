@@ -1,7 +1,7 @@
 """The words of a note: which bed is meant, what was done or seen, and how much of it, in the house's units."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -71,6 +71,11 @@ WANTED: dict[What, Wanted] = {
     What.STORE_READ: Wanted((Kind.TEMPERATURE,), "°C", -20.0, 45.0),
     What.NIGHT_READ: Wanted((Kind.TEMPERATURE,), "°C", -50.0, 40.0),
     What.LIFTED: Wanted((Kind.WEIGHT,), "kg", 0.0, 20.0, is_needed=False, per_m2=True),
+}
+_TELLERS: dict[str, Callable[[float, Display], str]] = {
+    "m": amounts.straw,
+    "°C": amounts.temperature,
+    "kg": amounts.weight,
 }
 _EXAMPLES = {"mm": "0.5in, 12 mm", "m": "4 in, 10 cm", "°C": "48F, 9 C", "kg": "12 lb, 5 kg"}
 
@@ -188,8 +193,7 @@ def tell_value(what: What | None, value: float | None, display: Display) -> str:
     if wanted.unit == "mm":
         us = display is Display.US
         return f"{amounts.plain(inches_from_mm(value), 2)} in" if us else f"{amounts.plain(value, 1)} mm"
-    tell = {"m": amounts.straw, "°C": amounts.temperature, "kg": amounts.weight}[wanted.unit]
-    return tell(value, display)
+    return _TELLERS[wanted.unit](value, display)
 
 
 def tell_area(bed: Bed, display: Display) -> str:
