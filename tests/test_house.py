@@ -21,7 +21,7 @@ MAY_IMPORT = {
     "__main__": {"cli"},
     "cli": {"jobs", "settings", "__init__"} | VOCABULARY | GROUND,
     "jobs": {"jobs", "settings", "science", "__init__"} | WORKERS | VOCABULARY | GROUND,
-    **{worker: {worker, "settings", "science"} | VOCABULARY | GROUND for worker in WORKERS},
+    **{worker: {worker, "settings", "science", "__init__"} | VOCABULARY | GROUND for worker in WORKERS},
     "settings": {"settings", "science"} | VOCABULARY | GROUND,
     "science": {"science"},
     "advice": {"condition", "garden", "weather"} | GROUND,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.planting import not_yet, planted_too_cold, soil_ready, too_late
+from haulm.alerts.planting import not_yet, planted_too_cold, planting_time, soil_ready, too_late
 from haulm.condition import SeasonChances
 from haulm.garden import Season, Stage
 from haulm.weather import DAY
@@ -15,7 +15,7 @@ from haulm.weather import DAY
 NAN = float("nan")
 
 
-def open_episode(today, verdict, rule="soil-ready", level=0):
+def open_episode(today, verdict, rule="planting-time", level=0):
     return Said(rule, "gatebed", "gate-early", "2027-04-10", verdict, level, today, today)
 
 
@@ -59,9 +59,11 @@ def test_outside_the_window_nothing_is_said(a, thresholds, today):
     assert soil_ready(a.condition(Stage.SEED, planting=first_day), thresholds, None) is not None
 
 
-def test_a_wet_bed_is_not_ready(a, thresholds):
+def test_a_wet_bed_is_not_ready_but_does_not_take_the_word_back(a, thresholds, today):
     wet = a.condition(Stage.SEED, water=a.water(drained_days=1))
     assert soil_ready(wet, thresholds, None) is None
+    said = soil_ready(wet, thresholds, open_episode(today, "plant"))
+    assert (said.verdict, said.facts["wet"]) == ("plant", True)
 
 
 def test_missing_data_never_say_plant(a, thresholds):
@@ -105,7 +107,7 @@ def test_with_care_only_for_awake_seed_in_falling_soil(a, thresholds, today):
 
 
 def test_autumn_ends_a_degree_above_the_limit(a, thresholds, today):
-    said = open_episode(today, "plant", level=1)
+    said = open_episode(today, "plant")
     warm = in_autumn(a, today, soil=a.soil((25.0, 25.0, 25.0), (24.0,) * 7))
     assert soil_ready(warm, thresholds, said).verdict == "plant"
 
@@ -115,7 +117,7 @@ def test_after_the_last_safe_day_autumn_is_too_late(a, thresholds, today):
     assert soil_ready(in_autumn(a, today, last_safe=0, soil=cool), thresholds, None).verdict == "plant"
     late = in_autumn(a, today, last_safe=-1, soil=cool)
     assert soil_ready(late, thresholds, None) is None
-    assert too_late(late, thresholds, None).verdict == "too-late"
+    assert too_late(late).verdict == "too-late"
     unknown = in_autumn(a, today, last_safe=None, soil=cool)
     assert soil_ready(unknown, thresholds, None).facts["last_safe"] is None
 
@@ -146,22 +148,28 @@ def test_not_yet_in_autumn(a, thresholds, today):
     assert not_yet(again, thresholds, None).facts["why"] == "turning hot"
 
 
-def test_ready_and_not_yet_never_speak_together(a, thresholds):
+def test_with_chitted_seed_there_is_always_one_verdict(a, thresholds):
     for warm in np.arange(8.0, 13.0, 0.25):
         condition = a.condition(Stage.CHITTING, soil=a.soil((warm,) * 3, (11.0,) * 7))
-        both = soil_ready(condition, thresholds, None), not_yet(condition, thresholds, None)
-        assert sum(found is not None for found in both) == 1
+        expected = "plant" if warm >= 10.0 else "wait"
+        assert planting_time(condition, thresholds, None).verdict == expected
+
+
+def test_without_chitted_seed_cold_soil_is_no_news(a, thresholds):
+    cold = a.soil((8.0,) * 3)
+    assert planting_time(a.condition(Stage.SEED, soil=cold), thresholds, None) is None
+    assert planting_time(a.condition(Stage.CHITTING, soil=cold), thresholds, None) is not None
 
 
 def test_the_closed_window_names_the_next_one(a, thresholds, today):
     closed = replace(a.planting, window_last=today - DAY)
     condition = a.condition(Stage.SEED, planting=closed)
-    assert too_late(condition, thresholds, None).facts["next_window"] is None
+    assert too_late(condition).facts["next_window"] is None
     later = replace(a.planting, key="gate-late", name="Gatebed lates", window_first=today + timedelta(days=100))
     garden = replace(condition.garden, plantings=(closed, later))
-    facts = too_late(replace(condition, garden=garden), thresholds, None).facts
+    facts = too_late(replace(condition, garden=garden)).facts
     assert (facts["next_name"], facts["next_window"]) == ("Gatebed lates", later.window_first)
-    assert too_late(a.condition(Stage.SEED), thresholds, None) is None
+    assert too_late(a.condition(Stage.SEED)) is None
 
 
 # --- planted too cold (7 °C: sprouts hardly grow at 6 °C, prairie production guide; five days: common practice)

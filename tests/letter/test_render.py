@@ -46,7 +46,7 @@ class Reader(HTMLParser):
 
 @pytest.fixture
 def golden_letters(busy, decision_of, condition_of, silent, alert_of, without_forecast, thresholds):
-    cannot_tell = alert_of("soil-ready", Section.KEEP_AN_EYE, 30, unknown="soil temperature", level=-1)
+    cannot_tell = alert_of("planting-time", Section.KEEP_AN_EYE, 30, unknown="soil temperature", level=-1)
     quiet = decision_of(conditions=[condition_of()])
     blind = decision_of(
         silent, cannot_tell, timeline=without_forecast, conditions=[condition_of(soil_known=False)]

@@ -35,7 +35,7 @@ def test_the_same_alert_in_us_units(not_yet, decision_of, garden_of):
 
 def test_a_misspelt_fact_is_an_error_not_a_blank(not_yet, alert_of, decision_of):
     facts = {name: value for name, value in not_yet.facts.items() if name != "limit_c"} | {"limt_c": 10.0}
-    alert = alert_of("not-yet", verdict="wait", facts=facts)
+    alert = alert_of("planting-time", verdict="wait", facts=facts)
     with pytest.raises(UndefinedError, match="limit_c"):
         words.item(alert, decision_of(alert))
 
@@ -48,7 +48,7 @@ def test_a_misspelt_fact_in_a_filter_of_dates_is_an_error_too(silent, alert_of, 
 
 
 def test_a_standing_matter_is_one_short_sentence_with_its_day(alert_of, not_yet, decision_of):
-    alert = alert_of("not-yet", Section.STILL_SO, verdict="wait", facts=not_yet.facts, first_on=date(2026, 4, 9))
+    alert = alert_of("planting-time", Section.STILL_SO, verdict="wait", facts=not_yet.facts, first_on=date(2026, 4, 9))
     item = words.item(alert, decision_of(alert))
     assert item.sentence.endswith("(so since Thu 9 April).")
     assert (item.reasons, item.caution) == ("", "")

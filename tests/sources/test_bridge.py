@@ -214,7 +214,7 @@ def test_a_day_without_a_note_is_known_from_the_usual_delay_after_its_local_end(
 
 def test_observations_are_old_a_day_after_the_next_was_due():
     record = record_of(np.ones(400))
-    due = day_end(TODAY - DAY, LONDON) + DELAY + timedelta(hours=24)
+    due = day_end(TODAY, LONDON) + DELAY + timedelta(hours=24)
     for as_of, old in ((due, False), (due + timedelta(seconds=1), True)):
         line = known(record, as_of=as_of, today=as_of.astimezone(LONDON).date())
         assert (Gap.OBSERVATIONS_OLD in line.gaps) == old

@@ -56,7 +56,7 @@ database = open_database(pathlib.Path(sys.argv[1]))
 now = datetime(2027, 4, 12, 5, 30, tzinfo=timezone.utc)
 run = begin_run(database, "brackenford", "morning", now.date(), now)
 letter = StoredLetter("brackenford", "morning", now.date(), now, "s", "t", "h", "{}")
-said = [Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, now.date(), now.date())]
+said = [Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, now.date(), now.date())]
 def states():
     # Asked for once the letter and what it said are written: the run dies here.
     print("here", flush=True)
@@ -156,7 +156,7 @@ def test_a_kill_while_sending_is_found_and_sent_once_more_under_its_id(
 
 
 def test_a_morning_is_stored_together(database: Database, letter: StoredLetter, now: datetime) -> None:
-    said = Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
+    said = Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
     state = BedState(GARDEN, "gatebed", letter.day, "p1", np.array([[1.0, np.nan], [2.0, 3.0]]))
     run = begin_run(database, GARDEN, "morning", letter.day, now)
     record_morning(
@@ -176,7 +176,7 @@ def test_a_morning_is_stored_together(database: Database, letter: StoredLetter, 
 
 
 def test_a_second_morning_of_the_day_changes_nothing(database: Database, letter: StoredLetter, now: datetime) -> None:
-    said = Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
+    said = Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
     first = begin_run(database, GARDEN, "morning", letter.day, now)
     record_morning(database, first, letter, said=[said])
     second = begin_run(database, GARDEN, "morning", letter.day, now + timedelta(minutes=5))
@@ -190,7 +190,7 @@ def test_a_disk_that_fills_up_leaves_no_part_of_a_morning(
     database: Database, letter: StoredLetter, now: datetime
 ) -> None:
     run = begin_run(database, GARDEN, "morning", letter.day, now)
-    said = Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
+    said = Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
     large = BedState(GARDEN, "gatebed", letter.day, "p1", np.zeros(50_000))
     database.rows(f"PRAGMA max_page_count = {database.rows('PRAGMA page_count')[0][0] + 4}")
     with pytest.raises(StoreError, match="disk is full"):

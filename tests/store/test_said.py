@@ -8,7 +8,7 @@ from haulm.store.database import Database
 from haulm.store.said import keep_said, read_said
 
 FIRST, SECOND, THIRD = date(2027, 4, 12), date(2027, 4, 13), date(2027, 4, 14)
-READY = Said("soil-ready", "gatebed", "gate-early", "2027-04-12", "ready", 0, FIRST, FIRST)
+READY = Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, FIRST, FIRST)
 SILENT = Said("station-silent", "", "", "2027-04-13", "silent", 1, SECOND, SECOND)
 
 

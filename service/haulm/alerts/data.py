@@ -5,11 +5,12 @@ from datetime import timedelta
 from haulm.advice import Answer, Fact, Finding, Said, Section
 from haulm.condition import SkyNow
 from haulm.settings.thresholds import Thresholds
+from haulm.weather import DAY
 
 
 def station_silent(sky: SkyNow, thresholds: Thresholds, _standing: Said | None) -> Answer:
-    """The newest observation is later than the source's own usual delay and a day more."""
-    allowed = sky.usual_delay + timedelta(hours=thresholds.data.silent_hours)
+    """The day after the newest one observed is later than the source's own usual delay and a day more."""
+    allowed = DAY + sky.usual_delay + timedelta(hours=thresholds.data.silent_hours)
     if sky.newest_age is not None and sky.newest_age <= allowed:
         return None
     facts: dict[str, Fact] = {

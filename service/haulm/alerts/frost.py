@@ -2,16 +2,20 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
+from haulm.alerts.growth import ASK, ripening
 from haulm.condition import Condition, Night
+from haulm.garden import Stage
 from haulm.science.frost import chance_at_or_below
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
 HEADS_UP, ACT, SEVERE = 1, 2, 3
+VERDICTS = {HEADS_UP: "heads-up", ACT: "cover-tonight", SEVERE: "severe"}
 WARM_ENOUGH_TO_SAY_NOTHING_C = 10.0  # judgement: after a week of nights above this a missing forecast is no frost news
 
 
@@ -25,21 +29,34 @@ class _Danger:
 
 def frost_on_shoots(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """Leaves may freeze in one of the coming nights; the early end of an estimated emergence counts."""
-    shoots = condition.crop.shoots
-    if shoots is None or shoots.early is None or condition.crop.tops_gone is not None:
+    mornings = _mornings_with_shoots(condition, thresholds)
+    if not mornings or condition.crop.tops_gone is not None:
         return None
-    last_looked_at = condition.today + thresholds.frost.nights_ahead * DAY
-    if shoots.early > last_looked_at:
-        return None
-    nights = [night for night in condition.sky.nights if night.morning <= last_looked_at]
+    nights = [night for night in condition.sky.nights if night.morning in mornings]
     known = [night for night in nights if not np.isnan(night.leaf_c)]
-    if not known:
-        cool = not condition.sky.recent_min_c > WARM_ENOUGH_TO_SAY_NOTHING_C
-        return NotKnown("forecast", worth_saying=cool)
     danger = _worst(known, condition, thresholds)
-    if danger is None and standing is not None:
+    if danger is None and standing is not None and standing.verdict in VERDICTS.values():
         danger = _still_possible(known, thresholds)
-    return _finding(danger, condition) if danger else None
+    if danger is not None:
+        return _finding(danger, condition, thresholds)
+    return None if len(known) == len(mornings) else _not_known(known, mornings, condition)
+
+
+def _mornings_with_shoots(condition: Condition, thresholds: Thresholds) -> list[date]:
+    """The mornings watched: none before the earliest day on which shoots may be out."""
+    shoots, today = condition.crop.shoots, condition.today
+    if shoots is None or shoots.early is None:
+        return []
+    coming = [today + ahead * DAY for ahead in range(1, thresholds.frost.nights_ahead + 1)]
+    return [morning for morning in coming if morning >= shoots.early]
+
+
+def _not_known(known: Iterable[Night], mornings: Iterable[date], condition: Condition) -> NotKnown:
+    """A missing night is no safe night; it is worth a word where it is the coming one, after cool nights."""
+    tomorrow = condition.today + DAY
+    tonight = tomorrow in mornings and tomorrow not in {night.morning for night in known}
+    cool = not condition.sky.recent_min_c > WARM_ENOUGH_TO_SAY_NOTHING_C
+    return NotKnown("forecast", worth_saying=tonight and cool)
 
 
 def _worst(nights: Iterable[Night], condition: Condition, thresholds: Thresholds) -> _Danger | None:
@@ -63,14 +80,14 @@ def _still_possible(nights: Iterable[Night], thresholds: Thresholds) -> _Danger 
     """An open warning ends only below its own lower chance."""
     limits = thresholds.frost
     chances = [(float(chance_at_or_below(limits.heads_up_c, n.leaf_c, n.spread_c)), n) for n in nights]
-    chance, night = max(chances, key=lambda pair: pair[0])
-    return _Danger(night, HEADS_UP, chance, limits.heads_up_c) if chance >= limits.off_chance else None
+    found = [_Danger(n, HEADS_UP, chance, limits.heads_up_c) for chance, n in chances if chance >= limits.off_chance]
+    return max(found, key=lambda danger: danger.chance, default=None)
 
 
-def _finding(danger: _Danger, condition: Condition) -> Finding:
-    verdict = {HEADS_UP: "heads-up", ACT: "cover-tonight", SEVERE: "severe"}[danger.level]
+def _finding(danger: _Danger, condition: Condition, thresholds: Thresholds) -> Finding:
     section = Section.GET_READY if danger.level == HEADS_UP else Section.DO_TODAY
     crop, night = condition.crop, danger.night
+    of_age = ripening(condition, thresholds)
     facts: dict[str, Fact] = {
         "night": night.morning - DAY,
         "morning": night.morning,
@@ -80,7 +97,13 @@ def _finding(danger: _Danger, condition: Condition) -> Finding:
         "spread_c": night.spread_c,
         "limit_c": danger.limit_c,
         "clear": night.still_and_clear,
-        "shoots_noted": crop.shoots is not None and crop.shoots.early == crop.shoots.late,
-        "nearly_ripe": crop.dying_since is not None or crop.p_days >= crop.p_days_needed,
+        "shoots_noted": _shoots_seen(condition),
+        "nearly_ripe": (of_age is not None and of_age != ASK) or crop.p_days >= crop.p_days_needed,
     }
-    return Finding(verdict, section, 60 + 10 * danger.level, facts, danger.level, danger.chance)
+    return Finding(VERDICTS[danger.level], section, 60 + 10 * danger.level, facts, danger.level, danger.chance)
+
+
+def _shoots_seen(condition: Condition) -> bool:
+    """Noted, or plain from what was noted since: tops that go down were up."""
+    shoots, stage = condition.crop.shoots, condition.stage
+    return (shoots is not None and shoots.early == shoots.late) or stage.stage.order > Stage.EMERGED.order

@@ -1,19 +1,22 @@
 """Shoots due and overdue, the second straw, stop watering, skins set."""
 
+import math
 from datetime import date, timedelta
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
-from haulm.condition import Condition
+from haulm.condition import Condition, DayRange
 from haulm.garden import Cause, Habit, Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
 ASK, TAPER, CUT = 0, 1, 2
 WARM_SOIL_C = 24.0  # above this, tubers in soil gone bone dry begin to bake (product rule, judgement)
+WARM_SOIL_OFF_C = 23.0  # judgement: a degree apart, so that the word does not change with every day
 NOT_OF_AGE = {Cause.FROST, Cause.THIRST, Cause.BLIGHT}
+TALL = 2.0  # shoots of twice the wanted height (30 cm) no longer wait for warm soil: light greens the tubers
 
 
-def shoots_due(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
+def shoots_due(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """The range in which shoots are expected reaches today, or is well past, and none were noted."""
     shoots = condition.crop.shoots
     if shoots is None or (condition.stage.stage is Stage.EMERGED and condition.stage.noted):
@@ -25,35 +28,48 @@ def shoots_due(condition: Condition, thresholds: Thresholds, _standing: Said | N
     if shoots.late is not None and condition.today >= shoots.late + overdue_after:
         facts["overdue_days"] = (condition.today - shoots.late).days
         return Finding("overdue", Section.DO_TODAY, 42, facts, level=1)
-    if condition.today < shoots.early:
-        return None
+    if condition.today < shoots.early and standing is None:
+        return None  # once looked for they stay looked for, even if the estimate moves a little
     return Finding("due", Section.KEEP_AN_EYE, 25, facts)
 
 
-def second_straw(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
+def second_straw(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """The second layer: when shoots stand in the first one, and again as the straw settles."""
     limits, crop = thresholds.straw, condition.crop
     if crop.dying_since is not None or crop.tops_gone is not None:
         return None
-    height_m, soil_c = crop.shoot_height_m, condition.soil.as_it_lies_c.at(condition.today - DAY)
-    if not height_m >= limits.second_layer_shoots_m:
+    if not crop.shoot_height_m >= limits.second_layer_shoots_m:
         return None
-    laid_since_shoots = _laid_since_shoots(condition)
-    if laid_since_shoots is not None and condition.today < laid_since_shoots + timedelta(days=limits.recheck_days):
-        return None
-    if laid_since_shoots is None and not soil_c >= limits.second_layer_soil_c:
-        return None  # straw now would keep a cool bed cool
+    laid = _laid_since_shoots(condition)
     facts: dict[str, Fact] = {
-        "height_m": height_m,
-        "soil_c": soil_c,
+        "height_m": crop.shoot_height_m,
+        "soil_c": condition.soil.as_it_lies_c.at(condition.today - DAY),
         "straw_m": condition.straw_m,
         "wanted_m": limits.second_layer_straw_m,
-        "last_straw": laid_since_shoots,
+        "last_straw": laid,
         "shoots_noted": condition.stage.noted,
     }
-    if laid_since_shoots is not None:
-        return Finding("top-up", Section.KEEP_AN_EYE, 22, facts)
-    return Finding("second-layer", Section.DO_TODAY, 35, facts)
+    if laid is not None:
+        settled = condition.today >= laid + timedelta(days=limits.recheck_days)
+        return Finding("top-up", Section.KEEP_AN_EYE, 22, facts) if settled else None
+    if condition.straw_m >= limits.second_layer_straw_m:
+        return None  # it lies there already
+    warm = _warm_enough_for_straw(condition, thresholds, standing)
+    if warm is None:
+        return NotKnown("soil temperature")
+    return Finding("second-layer", Section.DO_TODAY, 35, facts) if warm else None
+
+
+def _warm_enough_for_straw(condition: Condition, thresholds: Thresholds, standing: Said | None) -> bool | None:
+    """Straw keeps a cool bed cool, so it waits for warmth; but not once it was asked for, nor for tall shoots."""
+    limits = thresholds.straw
+    asked = standing is not None and standing.verdict == "second-layer"
+    if asked or condition.crop.shoot_height_m >= TALL * limits.second_layer_shoots_m:
+        return True
+    soil_c = condition.soil.as_it_lies_c.at(condition.today - DAY)
+    if not condition.soil.known or math.isnan(soil_c):
+        return None
+    return soil_c >= limits.second_layer_soil_c
 
 
 def _laid_since_shoots(condition: Condition) -> date | None:
@@ -62,39 +78,66 @@ def _laid_since_shoots(condition: Condition) -> date | None:
     return laid if laid is not None and since is not None and laid >= since else None
 
 
-def stop_watering(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
+def stop_watering(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """The tops go down of age: cut the water. Too early for that: ask first what else it may be."""
     crop, limits = condition.crop, thresholds.ripening
     if crop.dying_since is None:
         ripe = crop.p_days >= limits.look_share * crop.p_days_needed
-        return Finding("look", Section.KEEP_AN_EYE, 28, _ripening(condition), level=ASK) if ripe else None
+        return Finding("look", Section.KEEP_AN_EYE, 28, _ripening_facts(condition), level=ASK) if ripe else None
     if crop.dying_cause in NOT_OF_AGE:
         return None
-    if crop.days_from_shoots is None:
+    step = ripening(condition, thresholds)
+    if step is None:
         return NotKnown("when the shoots came", worth_saying=True)
-    early = crop.days_from_shoots < limits.least_days or crop.p_days < limits.least_share * crop.p_days_needed
-    if early and crop.dying_cause is not Cause.AGE:
-        return Finding("ask", Section.DO_TODAY, 48, _ripening(condition), level=ASK)
-    if condition.planting.habit is Habit.INDETERMINATE:
-        return Finding("taper", Section.DO_TODAY, 52, _ripening(condition), level=TAPER)
-    return Finding("cut", Section.DO_TODAY, 55, _ripening(condition), level=CUT)
+    if step == ASK:
+        return Finding("ask", Section.DO_TODAY, 48, _ripening_facts(condition), level=ASK)
+    if step == TAPER:
+        return Finding("taper", Section.DO_TODAY, 52, _ripening_facts(condition), level=TAPER)
+    verdict = "small-turns" if _hot(condition, standing) else "cut"
+    return Finding(verdict, Section.DO_TODAY, 55, _ripening_facts(condition), level=CUT)
 
 
-def _ripening(condition: Condition) -> dict[str, Fact]:
-    crop, soil_c = condition.crop, condition.soil.as_it_lies_c.at(condition.today - DAY)
+def ripening(condition: Condition, thresholds: Thresholds) -> int | None:
+    """What tops noted as going down ask of the water: ASK first, TAPER it, or CUT it.
+
+    None where nothing was noted, where the cause is not age, or where it is not known how old the crop is.
+    """
+    crop = condition.crop
+    if crop.dying_since is None or crop.dying_cause in NOT_OF_AGE or crop.days_from_shoots is None:
+        return None
+    if _too_early_for_age(condition, thresholds):
+        return ASK
+    return TAPER if condition.planting.habit is Habit.INDETERMINATE else CUT
+
+
+def _too_early_for_age(condition: Condition, thresholds: Thresholds) -> bool:
+    """Days or warmth too few to be ripe; against the grower's own word "of age" it takes both."""
+    crop, limits = condition.crop, thresholds.ripening
+    young = crop.days_from_shoots is not None and crop.days_from_shoots < limits.least_days
+    unripe = crop.p_days < limits.least_share * crop.p_days_needed
+    return (young and unripe) if crop.dying_cause is Cause.AGE else (young or unripe)
+
+
+def _hot(condition: Condition, standing: Said | None) -> bool:
+    soil_c = condition.soil.as_it_lies_c.at(condition.today - DAY)
+    said = standing is not None and standing.verdict == "small-turns"
+    return soil_c > (WARM_SOIL_OFF_C if said else WARM_SOIL_C)
+
+
+def _ripening_facts(condition: Condition) -> dict[str, Fact]:
+    crop = condition.crop
     return {
         "dying_since": crop.dying_since,
         "cause": crop.dying_cause.value if crop.dying_cause else "",
         "days_from_shoots": crop.days_from_shoots,
         "p_days": crop.p_days,
         "p_days_needed": crop.p_days_needed,
-        "soil_c": soil_c,
-        "hot_soil": soil_c > WARM_SOIL_C,
+        "soil_c": condition.soil.as_it_lies_c.at(condition.today - DAY),
         "maturity": condition.planting.maturity.value,
     }
 
 
-def skins_set(condition: Condition, _thresholds: Thresholds, _standing: Said | None) -> Answer:
+def skins_set(condition: Condition, _thresholds: Thresholds, standing: Said | None) -> Answer:
     """Counted from tops wholly dead or cut: how long the skins still need, and when to rub one."""
     skins, gone = condition.crop.skins_ready, condition.crop.tops_gone
     if skins is None or gone is None or skins.likely is None:
@@ -107,6 +150,12 @@ def skins_set(condition: Condition, _thresholds: Thresholds, _standing: Said | N
         "days_to_go": max((skins.likely - condition.today).days, 0),
         "soil_c": condition.soil.as_it_lies_c.at(condition.today - DAY),
     }
-    if condition.today < skins.likely:
+    if condition.today < skins.likely and not _was_set(skins, gone, condition, standing):
         return Finding("setting", Section.LEAVE_ALONE, 20, facts)
     return Finding("set", Section.GET_READY, 40, facts, level=1)
+
+
+def _was_set(skins: DayRange, gone: date, condition: Condition, standing: Said | None) -> bool:
+    """Called set already, and not counted anew: a cold day later moves the estimate, not the skins."""
+    said = standing is not None and standing.verdict == "set" and gone < standing.first_on
+    return said and skins.early is not None and condition.today >= skins.early

@@ -11,6 +11,17 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, FloatArray
 
 
+def planting_time(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """One verdict on planting: too late, plant, or (with chitted seed in hand) wait."""
+    late = too_late(condition)
+    if late is not None:
+        return late
+    ready = soil_ready(condition, thresholds, standing)
+    if ready is not None or condition.stage.stage is not Stage.CHITTING:
+        return ready
+    return not_yet(condition, thresholds, standing)
+
+
 def soil_ready(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """Plant: the soil has reached the temperature of its season and will keep it, inside the window."""
     planting = condition.planting
@@ -31,7 +42,7 @@ def _ready_in_spring(condition: Condition, thresholds: Thresholds, standing: Sai
     ahead = _days_ahead(condition, thresholds)
     if np.isnan(ahead).any():
         return NotKnown("forecast", worth_saying=True)
-    if ahead.min() < limit_c or _too_wet(condition):
+    if ahead.min() < limit_c or _too_wet_to_begin(condition, standing):
         return None
     chance = condition.chances.frost_after_shoots
     facts = _facts(condition, thresholds) | {
@@ -54,11 +65,11 @@ def _ready_in_autumn(condition: Condition, thresholds: Thresholds, standing: Sai
         return None
     if np.isnan(ahead).any():
         return NotKnown("forecast", worth_saying=True)
-    if ahead.max() > limits.soil_risky_autumn_c + slack_c or _too_wet(condition):
+    if ahead.max() > limits.soil_risky_autumn_c + slack_c or _too_wet_to_begin(condition, standing):
         return None
     facts = _facts(condition, thresholds) | {"last_safe": last_safe, "years": condition.chances.years}
     if recent.max() <= limits.soil_ready_autumn_c + slack_c:
-        return Finding("plant", Section.DO_TODAY, 60, facts, level=1)
+        return Finding("plant", Section.DO_TODAY, 60, facts)
     awake = condition.stage.stage is Stage.CHITTING
     if awake and _trend_c(condition) < 0:
         return Finding("plant-with-care", Section.DO_TODAY, 55, facts)
@@ -90,7 +101,7 @@ def not_yet(condition: Condition, thresholds: Thresholds, standing: Said | None)
 
 def _why_wait(condition: Condition, thresholds: Thresholds, standing: Said | None) -> str:
     limits, recent = thresholds.planting, _last_days(condition, thresholds)
-    waiting = standing is not None
+    waiting = _speaks_of(standing, "wait")
     ahead = _days_ahead(condition, thresholds)
     if condition.planting.season is Season.SPRING:
         limit_c = limits.soil_ready_spring_c
@@ -107,7 +118,7 @@ def _why_wait(condition: Condition, thresholds: Thresholds, standing: Said | Non
     return "wet" if _too_wet(condition) else ""
 
 
-def too_late(condition: Condition, _thresholds: Thresholds, _standing: Said | None) -> Answer:
+def too_late(condition: Condition) -> Finding | None:
     """The last safe day is past: skip this window."""
     planting = condition.planting
     closed = condition.today > planting.window_last
@@ -179,6 +190,11 @@ def _too_wet(condition: Condition) -> bool:
     return condition.water is not None and condition.water.drained_days > 0
 
 
+def _too_wet_to_begin(condition: Condition, standing: Said | None) -> bool:
+    """A wet day puts off the word to plant; said once, it is only told to let the bed drain first."""
+    return _too_wet(condition) and not _speaks_of(standing, "plant", "plant-with-care")
+
+
 def _past_last_safe_day(condition: Condition) -> bool:
     last_safe = condition.chances.last_safe_planting
     return condition.planting.season is Season.AUTUMN and last_safe is not None and condition.today > last_safe
@@ -190,6 +206,7 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
     shoots: DayRange | None = condition.crop.shoots
     return {
         "season": condition.planting.season.value,
+        "wet": _too_wet(condition),
         "soil_c": float(recent.mean()),
         "soil_yesterday_c": float(recent[-1]),
         "coldest_c": float(recent.min()),

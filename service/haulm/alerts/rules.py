@@ -4,13 +4,12 @@ from haulm.advice import Speaks
 from haulm.alerts.data import forecast_missing, station_silent
 from haulm.alerts.frost import frost_on_shoots
 from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
-from haulm.alerts.planting import not_yet, planted_too_cold, soil_ready, too_late
+from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
 from haulm.alerts.water import keep_it_dry, target_fits, water_verdict
 from haulm.garden import Stage
 
 WAITING = stages_between(Stage.SEED, Stage.CHITTING)
-AWAKE = frozenset({Stage.CHITTING})
 IN_THE_GROUND = frozenset({Stage.PLANTED})
 BEFORE_AND_AFTER_SHOOTS = stages_between(Stage.PLANTED, Stage.EMERGED)
 IN_LEAF = frozenset({Stage.EMERGED})
@@ -19,14 +18,12 @@ RIPENING = stages_between(Stage.DYING_BACK, Stage.SKINS_SETTING)
 SKINS = frozenset({Stage.SKINS_SETTING})
 
 RULES: tuple[Rule, ...] = (
-    Rule("soil-ready", WAITING, Speaks.ONCE, soil_ready),
-    Rule("not-yet", AWAKE, Speaks.ONCE, not_yet),
-    Rule("too-late", WAITING, Speaks.ONCE, too_late),
+    Rule("planting-time", WAITING, Speaks.ONCE, planting_time),
     Rule("planted-too-cold", IN_THE_GROUND, Speaks.ONCE, planted_too_cold),
     Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due),
     Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw),
     Rule("water", BEFORE_AND_AFTER_SHOOTS, Speaks.EACH_DAY, water_verdict),
-    Rule("weekly-target", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, target_fits),
+    Rule("weekly-target", IN_LEAF, Speaks.ONCE, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),
     Rule("stop-watering", DYING, Speaks.ONCE, stop_watering),
     Rule("keep-it-dry", RIPENING, Speaks.EACH_DAY, keep_it_dry),

@@ -69,30 +69,32 @@ def _one(one: Judged, open_said: Said | None, today: date) -> tuple[list[Alert],
         return _not_known(one, answer, open_said, today)
     if answer is None:
         return _over(one, open_said, today)
-    if open_said is None or answer.level > open_said.level or _turned(answer, open_said, one.speaks):
+    if open_said is None or answer.verdict != open_said.verdict or answer.level > open_said.level:
         return _fresh(one, answer, open_said, today)
     section = Section.STILL_SO if one.speaks is Speaks.ONCE else answer.section
-    said = replace(open_said, last_on=today, verdict=answer.verdict)
+    said = replace(open_said, last_on=today)
     return [_alert(one, answer, section, open_said.first_on, open_said.episode, fresh=False)], [said]
 
 
-def _turned(answer: Finding, open_said: Said, speaks: Speaks) -> bool:
-    """A once-only rule whose sentence is another one now has something new to say."""
-    return speaks is Speaks.ONCE and answer.verdict != open_said.verdict and answer.level >= open_said.level
-
-
 def _fresh(one: Judged, answer: Finding, open_said: Said | None, today: date) -> tuple[list[Alert], list[Said]]:
-    known_before = open_said is not None and open_said.verdict != UNKNOWN
-    first_on = open_said.first_on if open_said and known_before else today
+    first_on = open_said.first_on if open_said and _same_matter(one, answer, open_said) else today
     episode = today.isoformat()
     said = Said(one.rule, one.bed, one.planting, episode, answer.verdict, answer.level, first_on, today)
     closed = [replace(open_said, ended_on=today)] if open_said else []
     return [_alert(one, answer, answer.section, first_on, episode, fresh=True)], [*closed, said]
 
 
+def _same_matter(one: Judged, answer: Finding, open_said: Said) -> bool:
+    """A danger of each day that changes its grade came up when it began; any other new sentence is first said today."""
+    return one.speaks is Speaks.EACH_DAY and UNKNOWN_LEVEL < open_said.level != answer.level
+
+
 def _not_known(one: Judged, answer: NotKnown, open_said: Said | None, today: date) -> tuple[list[Alert], list[Said]]:
-    if open_said is None and not answer.worth_saying:
-        return [], []
+    if not answer.worth_saying:
+        if open_said is None:
+            return [], []
+        if open_said.verdict == UNKNOWN:  # nobody waits for the answer any more
+            return [], [replace(open_said, ended_on=today)]
     blank = Finding(UNKNOWN, Section.KEEP_AN_EYE, UNKNOWN_URGENCY, {}, UNKNOWN_LEVEL)
     if open_said is None:
         alerts, said = _fresh(one, blank, None, today)

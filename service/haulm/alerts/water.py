@@ -5,12 +5,18 @@ import math
 import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
+from haulm.alerts.growth import CUT, TAPER, ripening
 from haulm.condition import Condition, WaterNow
 from haulm.garden import Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, Daily
 
 HOLD_DAYS = 3  # judgement: rain further off than this is no reason to wait
+NEARLY_DRY_SHARE = 0.8  # judgement: going by depletion, water a little before RAW is passed, not on the day it hurts
+TAPERED = 0.5  # tops half yellow: half the water (product rule, common practice)
+WET_DAY_MM = 1.0  # judgement: less than this in a day wets no bed
+STILL_SOAKING = 0.8  # judgement: an open warning of rain ends only well below the room there is
+RAIN_NOT_KNOWN = NotKnown("rain of the last days", worth_saying=True)
 
 
 def water_verdict(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
@@ -20,29 +26,42 @@ def water_verdict(condition: Condition, thresholds: Thresholds, _standing: Said 
         return NotKnown("the bed's water", worth_saying=True)
     if condition.stage.stage is Stage.PLANTED:
         return _before_the_shoots(condition, water, thresholds)
-    if condition.crop.dying_since is not None:
-        return None  # stop watering speaks for the bed from here on
+    if ripening(condition, thresholds) == CUT:
+        return None  # stop watering speaks for the bed from here on; thirst, frost and blight still want water
+    if math.isnan(water.depletion_low_mm) or math.isnan(water.depletion_high_mm):
+        return RAIN_NOT_KNOWN
     if water.depletion_low_mm >= water.ready_mm:
         return _water(condition, water, thresholds, "dry-root-zone", water.depletion_low_mm)
-    if water.depletion_high_mm <= 0.0 or water.drained_days > 0:
+    if water.depletion_high_mm < thresholds.water.least_turn_mm or water.drained_days > 0:
         return _skip(condition, water, thresholds, "full")
     return _by_the_week(condition, water, thresholds)
 
 
 def _by_the_week(condition: Condition, water: WaterNow, thresholds: Thresholds) -> Answer:
-    limits = thresholds.water
-    if limits.way == "depletion":
-        short_mm = water.depletion_low_mm if water.depletion_low_mm >= 0.8 * water.ready_mm else 0.0
-    else:
-        short_mm = limits.weekly_target_mm - water.week_effective_mm - water.week_watered_mm
-    if short_mm < limits.least_turn_mm:
+    least_mm = thresholds.water.least_turn_mm
+    sure_mm, most_mm = _short_mm(condition, water, thresholds)
+    may_be_dry = water.depletion_high_mm >= water.ready_mm
+    if most_mm < least_mm and not may_be_dry:
         return _skip(condition, water, thresholds, "enough")
-    if water.week_unknown_days and water.depletion_low_mm < limits.least_turn_mm:
-        return NotKnown("rain of the last days", worth_saying=True)
-    rain = _likely_rain(condition, thresholds)
+    if sure_mm < least_mm:
+        return RAIN_NOT_KNOWN
+    rain = None if may_be_dry else _likely_rain(condition, water, thresholds)
     if rain is not None:
         return _hold(condition, water, thresholds, rain)
-    return _water(condition, water, thresholds, "week-short", short_mm)
+    return _water(condition, water, thresholds, "week-short", sure_mm)
+
+
+def _short_mm(condition: Condition, water: WaterNow, thresholds: Thresholds) -> tuple[float, float]:
+    """What is wanted for sure, with unknown rain as it may have been, and at most, with unknown rain as none."""
+    if thresholds.water.way == "depletion":
+        nearly_dry_mm = NEARLY_DRY_SHARE * water.ready_mm
+        bounds = (water.depletion_low_mm, water.depletion_high_mm)
+        low_mm, high_mm = (mm if mm >= nearly_dry_mm else 0.0 for mm in bounds)
+        return low_mm, high_mm
+    had_mm = water.week_effective_mm + water.week_watered_mm
+    most_mm = _target_mm(condition, thresholds) - had_mm
+    unknown_mm = water.depletion_high_mm - water.depletion_low_mm
+    return min(most_mm - unknown_mm, water.depletion_low_mm), most_mm  # never more than the root zone can hold
 
 
 def _before_the_shoots(condition: Condition, water: WaterNow, thresholds: Thresholds) -> Answer:
@@ -55,9 +74,7 @@ def _before_the_shoots(condition: Condition, water: WaterNow, thresholds: Thresh
 
 
 def _water(condition: Condition, water: WaterNow, thresholds: Thresholds, why: str, wanted_mm: float) -> Finding:
-    """Never more at once than the root zone can hold."""
-    room_mm = max(water.depletion_high_mm, thresholds.water.least_turn_mm)
-    turn_mm = min(wanted_mm, room_mm)
+    turn_mm = wanted_mm * (TAPERED if _tapering(condition, thresholds) and why == "dry-root-zone" else 1.0)
     facts = _facts(condition, water, thresholds) | {
         "why": why,
         "turn_mm": turn_mm,
@@ -75,18 +92,17 @@ def _hold(condition: Condition, water: WaterNow, thresholds: Thresholds, rain: d
     return Finding("hold", Section.LEAVE_ALONE, 15, _facts(condition, water, thresholds) | rain | {"why": "rain"})
 
 
-def _likely_rain(condition: Condition, thresholds: Thresholds) -> dict[str, Fact] | None:
-    """The first likely rain that comes before the root zone passes what the plants take with ease."""
+def _likely_rain(condition: Condition, water: WaterNow, thresholds: Thresholds) -> dict[str, Fact] | None:
+    """The first likely rain that passes the straw before the root zone passes what the plants take with ease."""
     limits, outlook = thresholds.water, condition.sky.outlook
-    assert condition.water is not None
     for ahead in range(min(HOLD_DAYS, len(outlook))):
         day = outlook.first + ahead * DAY
-        before = condition.water.outlook_depletion_mm.at(day - DAY)
-        if ahead and not before < condition.water.ready_mm:
+        before = water.outlook_depletion_mm.at(day - DAY)
+        if ahead and not before < water.ready_mm:
             return None
         amount, chance = float(outlook.rain_mm[ahead]), float(outlook.rain_chance[ahead])
         likely = chance >= limits.hold_chance if not math.isnan(chance) else amount >= limits.hold_rain_mm
-        if likely and amount >= limits.least_turn_mm:
+        if likely and amount - water.straw_holds_mm >= limits.least_turn_mm:
             return {"rain_day": day, "rain_coming_mm": amount, "rain_chance": None if math.isnan(chance) else chance}
     return None
 
@@ -98,7 +114,9 @@ def target_fits(condition: Condition, thresholds: Thresholds, standing: Said | N
         return NotKnown("forecast")
     need_mm = max(water.outlook_need_mm, 0.0)
     differs = (need_mm - limits.weekly_target_mm) / limits.weekly_target_mm
-    if abs(differs) < (limits.target_differs_off_share if standing else limits.target_differs_share):
+    verdict = "short" if differs > 0 else "generous"
+    said = standing is not None and standing.verdict == verdict
+    if abs(differs) < (limits.target_differs_off_share if said else limits.target_differs_share):
         return None
     facts: dict[str, Fact] = {
         "need_mm": need_mm,
@@ -106,27 +124,38 @@ def target_fits(condition: Condition, thresholds: Thresholds, standing: Said | N
         "by_mm": abs(need_mm - limits.weekly_target_mm),
         "share": abs(differs),
     }
-    return Finding("short" if differs > 0 else "generous", Section.KEEP_AN_EYE, 12, facts)
+    return Finding(verdict, Section.KEEP_AN_EYE, 12, facts)
 
 
-def keep_it_dry(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
-    """Rain is coming that would take a ripening bed above field capacity."""
+def keep_it_dry(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Rain is coming that would take a ripening bed above field capacity; tops in thirst or frost want their rain."""
     water, outlook = condition.water, condition.sky.outlook
-    rain = outlook.rain_mm[:HOLD_DAYS]
-    if water is None or not len(rain) or np.isnan(rain).all():
-        return NotKnown("forecast")
-    room_mm = water.depletion_high_mm + water.straw_holds_mm
-    coming_mm = float(np.nansum(rain))
-    if coming_mm < thresholds.water.least_turn_mm or coming_mm <= room_mm:
+    if condition.crop.tops_gone is None and ripening(condition, thresholds) not in {TAPER, CUT}:
         return None
-    day = outlook.first + int(np.nanargmax(rain)) * DAY
+    if water is None or math.isnan(water.depletion_low_mm):
+        return NotKnown("the bed's water")
+    rain = outlook.of("rain_mm").between(condition.today, condition.today + (HOLD_DAYS - 1) * DAY)
+    room_mm = water.depletion_low_mm + water.straw_holds_mm  # the wetter of what may be
+    coming_mm = float(np.nansum(rain))
+    said = standing is not None and standing.verdict == "cover"
+    if coming_mm < thresholds.water.least_turn_mm or coming_mm <= room_mm * (STILL_SOAKING if said else 1.0):
+        return NotKnown("forecast") if np.isnan(rain).any() else None
+    first_wet = int(np.argmax(rain >= WET_DAY_MM))
     facts: dict[str, Fact] = {
         "rain_coming_mm": coming_mm,
         "room_mm": max(room_mm, 0.0),
-        "rain_day": day,
+        "rain_day": condition.today + first_wet * DAY,
         "days_ahead": HOLD_DAYS,
     }
     return Finding("cover", Section.DO_TODAY, 45, facts)
+
+
+def _tapering(condition: Condition, thresholds: Thresholds) -> bool:
+    return ripening(condition, thresholds) == TAPER
+
+
+def _target_mm(condition: Condition, thresholds: Thresholds) -> float:
+    return thresholds.water.weekly_target_mm * (TAPERED if _tapering(condition, thresholds) else 1.0)
 
 
 def _minutes(litres: float, thresholds: Thresholds) -> float | None:
@@ -141,7 +170,8 @@ def _facts(condition: Condition, water: WaterNow, thresholds: Thresholds) -> dic
         "rain_mm": water.week_rain_mm,
         "effective_mm": water.week_effective_mm,
         "watered_mm": water.week_watered_mm,
-        "target_mm": thresholds.water.weekly_target_mm,
+        "target_mm": _target_mm(condition, thresholds),
+        "tapering": _tapering(condition, thresholds),
         "unknown_days": water.week_unknown_days,
         "depletion_mm": water.depletion_low_mm,
         "ready_mm": water.ready_mm,

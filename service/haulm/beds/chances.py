@@ -1,11 +1,71 @@
 """What the place's own years say about frost around a planting."""
 
-from collections.abc import Mapping
+import math
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
 from haulm.condition import DayRange, SeasonChances
 from haulm.garden import Place, Planting, Season
+from haulm.science.climatology import (
+    MixedDates,
+    chance_after,
+    day_at_chance_before,
+    first_in_autumn,
+    fit_mixed_dates,
+    last_in_spring,
+)
+from haulm.science.development import CLASS_DAYS
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import DAY, Timeline
+from haulm.weather import DAY, Mark, Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class FrostYears:
+    """When the last killing frost of spring and the first of autumn come, from the place's own years."""
+
+    last: MixedDates
+    first: MixedDates
+    southern: bool
+
+
+def frost_years(timeline: Timeline, place: Place, thresholds: Thresholds) -> FrostYears:
+    """Killing frosts at leaf height, taking every night for a clear one: the garden's offset counts."""
+    until = timeline.today_index
+    seen = np.where(timeline.air_mark[:until] >= Mark.FILLED, timeline.days.air_min_c[:until], np.nan)
+    limit_c, southern = thresholds.frost.severe_c + place.clear_night_offset_c, place.latitude_deg < 0.0
+    first_day = timeline.days.first
+    return FrostYears(
+        fit_mixed_dates(last_in_spring(first_day, seen, limit_c, southern=southern)),
+        fit_mixed_dates(first_in_autumn(first_day, seen, limit_c, southern=southern)),
+        southern,
+    )
+
+
+def chances_of(
+    frosts: FrostYears, planting: Planting, shoots: DayRange | None, thresholds: Thresholds
+) -> SeasonChances:
+    """Frost after the early shoots, and the last day that leaves the crop its weeks before the killing frost."""
+    early = shoots.early if shoots else None
+    after = float(chance_after(frosts.last, _day_of_spring(early, frosts))) if early else math.nan
+    return SeasonChances(frosts.last.years, after, _last_safe_planting(frosts, planting, thresholds))
+
+
+def _last_safe_planting(frosts: FrostYears, planting: Planting, thresholds: Thresholds) -> date | None:
+    """None where no whole year tells. A place whose frost seldom kills has no last day but the window's own."""
+    if planting.season is Season.SPRING:
+        return planting.window_last
+    if not frosts.first.years:
+        return None
+    frost_day = float(day_at_chance_before(frosts.first, thresholds.planting.frost_chance))
+    if math.isnan(frost_day):
+        return planting.window_last
+    frost = date(planting.window_first.year, 1, 1) + timedelta(days=math.floor(frost_day) - 1)
+    return min(frost - CLASS_DAYS[planting.maturity.value][0] * DAY, planting.window_last)
+
+
+def _day_of_spring(day: date, frosts: FrostYears) -> int:
+    """Day counted from 1 January of the year in which the spring began, as `SeasonDates` counts."""
+    begun = day.year - 1 if frosts.southern and day.month < 7 else day.year
+    return (day - date(begun, 1, 1)).days + 1

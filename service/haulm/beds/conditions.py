@@ -1,5 +1,6 @@
 """From weather and journal to the condition of each planting on one morning."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -16,13 +17,13 @@ from haulm.garden import Bed, Garden, Journal, Planting
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, Daily, FloatArray, Timeline
 
-LOOKED_AHEAD = timedelta(days=300)  # a window further off than this is no news yet
+LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
 LOOKED_BACK = timedelta(days=60)  # a crop never planted is forgotten so long after its window
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Place:
-    """What all plantings of a garden share this morning."""
+    """What all plantings of a garden share this morning; `holders` tells which planting is in a bed's soil."""
 
     garden: Garden
     timeline: Timeline
@@ -32,6 +33,7 @@ class _Place:
     journal: Journal
     thresholds: Thresholds
     today: date
+    holders: Mapping[str, str]
 
 
 def conditions_of(
@@ -52,7 +54,17 @@ def conditions_of(
     if not alive:
         return ()
     climate = climate_of(timeline, told, garden.place.latitude_deg)
-    place = _Place(garden, timeline, sky, climate, frost_years(timeline, garden.place), journal, thresholds, today)
+    place = _Place(
+        garden,
+        timeline,
+        sky,
+        climate,
+        frost_years(timeline, garden.place, thresholds),
+        journal,
+        thresholds,
+        today,
+        {one.bed: one.key for one in alive if days[one.key].in_ground},
+    )
     been = past(timeline, climate, _first_day(today))
     coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
     beds = [garden.bed(planting.bed) for planting in alive]
@@ -84,6 +96,7 @@ def _condition(
     been: Forcing, coming: Forcing,
 ) -> Condition:  # fmt: skip
     bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
+    has_the_bed = place.holders.get(bed.key, planting.key) == planting.key
     soil = soil_now(run, row, planting, thresholds)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
@@ -97,10 +110,10 @@ def _condition(
         stage=stage_now(days, shoots, today),
         straw_m=float(straw_m[-1]),
         soil=soil,
-        water=_water(place, bed, days, shoots, straw_m, been, coming),
+        water=_water(place, bed, days, shoots, straw_m, been, coming) if has_the_bed else None,
         crop=crop,
         last_straw=last_laid(bed, place.journal, today),
-        chances=chances_of(place.frosts, planting, shoots, today),
+        chances=chances_of(place.frosts, planting, shoots, thresholds),
         sky=place.sky,
     )
 

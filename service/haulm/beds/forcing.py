@@ -137,8 +137,8 @@ def ahead(timeline: Timeline, climate: Climate, *, own_years: bool, count: int =
     if not own_years or not climate.years:
         return base
     years = [_own_year(timeline, today, year, count) for year in climate.years]
-    stacked = {name: np.stack([getattr(base, name)[0], *_over(base, name, years, known)]) for name in _VALUES}
-    return replace(base, **stacked)
+    low, high, rain = (np.stack([getattr(base, name)[0], *_over(base, name, years, known)]) for name in _VALUES)
+    return replace(base, air_min_c=low, air_max_c=high, rain_mm=rain)
 
 
 _VALUES = ("air_min_c", "air_max_c", "rain_mm")

@@ -27,6 +27,11 @@ class Noted:
     finished: date | None = None
 
     @property
+    def in_ground(self) -> bool:
+        """Planted and not yet lifted."""
+        return self.planted is not None and self.lifted is None and self.finished is None
+
+    @property
     def tops_gone(self) -> date | None:
         """When the tops were wholly dead or cut, whichever came first."""
         return min((day for day in (self.tops_dead, self.tops_cut) if day), default=None)

@@ -154,11 +154,11 @@ def ready_range(
     days = np.concatenate([np.broadcast_to(past_c[-needed:], (len(ways_c), needed)), ways_c], axis=1)
     spring = planting.season is Season.SPRING
     good = days >= limits.soil_ready_spring_c if spring else days <= limits.soil_ready_autumn_c
-    run = np.lib.stride_tricks.sliding_window_view(good, needed, axis=1).all(axis=2)
-    # A run that ends with yesterday makes today the day: position 0 of the runs.
+    # A run that ends with yesterday makes today the day: position 0.
+    ended = np.stack([good[:, back : good.shape[1] - needed + back + 1] for back in range(needed)]).all(axis=0)
     opens = max((planting.window_first - today).days, 0)
-    run[:, :opens] = False
-    found = np.where(run.any(axis=1), run.argmax(axis=1), -1)
+    ended[:, :opens] = False
+    found = np.where(ended.any(axis=1), ended.argmax(axis=1), -1)
     own = found[1:] if len(found) > 1 else found[:1]
     years = len(found) - 1
     came = own[own >= 0]

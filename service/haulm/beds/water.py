@@ -78,13 +78,14 @@ def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude
     chance
         Chance of rain a day as forecast; NaN where not given.
     """
-    forcing = _forcing(bed, on_bed, past, latitude_deg)
-    start = wb.start_state(forcing.total_mm[:, 0], forcing.top_mm, driest_share=0.0, wettest_share=0.0)
-    state, been = wb.advance(start, forcing)
-    coming = _forcing(bed, on_bed, ahead, latitude_deg, _likely_rain(ahead, chance), count=WEEK)
-    _, lasts = wb.advance(state, coming)
-    with_all_rain = _forcing(bed, on_bed, ahead, latitude_deg, ahead.rain_mm[0], count=WEEK)
-    need = _need_mm(wb.advance(state, with_all_rain)[1], with_all_rain) if ahead.rain_known[:WEEK].all() else np.nan
+    drivers = _drivers(bed, on_bed, past, latitude_deg)
+    start = wb.start_state(drivers["total_mm"][:, 0], drivers["top_mm"][:, 0], driest_share=0.0, wettest_share=0.0)
+    state, been = wb.advance(start, wb.WaterForcing(**drivers))
+    coming = _drivers(bed, on_bed, ahead, latitude_deg, count=WEEK)
+    likely = _likely_rain(ahead, chance)[None, :WEEK]
+    _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}))
+    _, rained_on = wb.advance(state, wb.WaterForcing(**coming))
+    need = (coming["kc"] * coming["eto_mm"]).sum() - rained_on.effective_rain_mm[wb.RAIN_AS_NONE].sum()
     week = slice(past.days - WEEK, None)
     low, high = been.depletion_low_mm[0], been.depletion_high_mm[0]
     return WaterNow(

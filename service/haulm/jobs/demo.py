@@ -25,7 +25,7 @@ from haulm.jobs.decide import decide
 from haulm.jobs.letter_forms import Forms, files_of, write_out
 from haulm.post.folder import letter_stem, put_in_folder
 from haulm.settings.thresholds import Thresholds
-from haulm.sources.invented import INVENTED_PLACES, invented_forecasts, invented_record, place_seed
+from haulm.sources.invented import INVENTED_PLACES, invented_forecasts, invented_record
 from haulm.units import Display
 from haulm.weather import DAY, Forecast, Record
 
@@ -33,6 +33,7 @@ DEFAULT_DAY = date(2027, 5, 4)
 YEARS_OF_RECORD = 10
 MORNINGS_BEFORE = 14  # so that the letter knows what it said in the last two weeks
 KIND = "morning"
+SEED = 2027  # one invented world
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,10 +158,9 @@ def decided(scene: Scene, day: date) -> Decision:
 
 
 def _weather(garden: Garden, day: date) -> tuple[Record, tuple[Forecast, ...]]:
-    seed = place_seed(garden.key)
-    record = invented_record(garden.key, date(day.year - YEARS_OF_RECORD, 1, 1), day + timedelta(days=20), seed)
+    record = invented_record(garden.key, date(day.year - YEARS_OF_RECORD, 1, 1), day + timedelta(days=20), SEED)
     mornings = [day - back * DAY for back in range(MORNINGS_BEFORE + 1)]
-    return record, invented_forecasts(garden.key, record.days, mornings, seed)
+    return record, invented_forecasts(garden.key, record.days, mornings, SEED)
 
 
 def _journal(scene: Scene, year: int) -> Journal:

@@ -83,6 +83,7 @@ def text_environment() -> Environment:
     environment.filters.update({name: _with("display", speak) for name, speak in IN_READERS_UNITS.items()})
     environment.filters.update({name: _with("today", speak) for name, speak in SEEN_FROM_TODAY.items()})
     environment.filters.update(SPOKEN_ALIKE)
+    environment.tests["known"] = amounts.is_known
     return environment
 
 

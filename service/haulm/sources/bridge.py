@@ -26,7 +26,7 @@ from haulm.weather import (
 
 Mask = NDArray[np.bool_]
 
-# A day's row has normally come when the usual delay is over; one more day's grace before the letter speaks of silence.
+# The next day's row should have come when its usual delay is over; a day's grace before the letter speaks of silence.
 GRACE = timedelta(hours=24)
 YEAR_DAYS = 365
 WEEK_DAYS = 7
@@ -239,7 +239,7 @@ def _past_gaps(past: _Marked, gap_fill_days: int) -> set[Gap]:
 def _silence(newest: date | None, usual_delay: timedelta, as_of: datetime, zone: ZoneInfo) -> set[Gap]:
     if newest is None:
         return {Gap.NO_OBSERVATIONS}
-    late = as_of.astimezone(UTC) - day_end(newest, zone) > usual_delay + GRACE
+    late = as_of.astimezone(UTC) - day_end(newest + DAY, zone) > usual_delay + GRACE
     return {Gap.OBSERVATIONS_OLD} if late else set()
 
 
