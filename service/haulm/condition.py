@@ -82,7 +82,8 @@ class WaterNow:
     outlook_depletion_mm
         Depletion at the end of each coming day without watering and without rain that is not likely.
     outlook_need_mm
-        Crop evapotranspiration of the next seven days less the effective rain forecast in them; NaN without a forecast.
+        What crop and soil will use in the next seven days, to be met by rain and waterings together; NaN without a
+        forecast.
     drained_days
         How many of the last days water drained below the root zone, counted back from yesterday without a break.
     straw_holds_mm

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from haulm.beds.forcing import Forcing
+from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
 from haulm.beds.noted import Noted
 from haulm.condition import DayRange, WaterNow
 from haulm.garden import Bed
@@ -84,8 +84,8 @@ def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude
     coming = _drivers(bed, on_bed, ahead, latitude_deg, count=WEEK)
     likely = _likely_rain(ahead, chance)[None, :WEEK]
     _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}))
-    _, rained_on = wb.advance(state, wb.WaterForcing(**coming))
-    need = (coming["kc"] * coming["eto_mm"]).sum() - rained_on.effective_rain_mm[wb.RAIN_AS_NONE].sum()
+    has_forecast = bool((ahead.air_spread_c[:WEEK] < SPREAD_OF_UNKNOWN_C).all())
+    need_mm = float((coming["kc"] * coming["eto_mm"]).sum()) if has_forecast else float("nan")
     week = slice(past.days - WEEK, None)
     low, high = been.depletion_low_mm[0], been.depletion_high_mm[0]
     return WaterNow(
@@ -99,7 +99,7 @@ def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude
         ready_mm=float(drivers["ready_mm"][0, -1]),
         top_share=float(been.top_share[wb.RAIN_AS_MAY_BE, 0, -1]),
         outlook_depletion_mm=Daily(ahead.first, lasts.depletion_low_mm[0]),
-        outlook_need_mm=float(need) if ahead.rain_known[:WEEK].all() else float("nan"),
+        outlook_need_mm=need_mm,
         drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, 0]),
         straw_holds_mm=_room_in_straw_mm(on_bed.straw_m[past.days - 1], wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
     )
