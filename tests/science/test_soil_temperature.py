@@ -365,6 +365,17 @@ def test_forcing_that_alternates_dies_away_with_depth(soil):
     assert (swing[-1, 1:] < swing[-1, 0]).all()  # in turn, not in order: at this beat the lag hides some depths
 
 
+def test_under_an_even_flux_the_length_of_the_step_does_not_matter():
+    """A forcing so far off, behind so much, that the flux is 1 W/m² whatever the soil does: exact over any step."""
+    depths = [0.0, 0.05, 0.3, 2.0]
+    start, _ = column.advance(column.even_state(0.0), np.full(5, 20.0), 0.1, column.SoilColumn(*LOAM, depths))
+    whole_end, whole = column.advance(start, np.full(3, 1e9), 1e9, column.SoilColumn(*LOAM, depths))
+    parts_end, parts = column.advance(start, np.full(72, 1e9), 1e9, column.SoilColumn(*LOAM, depths, DAY_S / 24))
+    assert whole.flux_w_m2 == pytest.approx(1.0, abs=1e-6)
+    assert parts_end == pytest.approx(whole_end, abs=1e-6)
+    assert parts.soil_c[0].reshape(3, 24, 4).mean(axis=1) == pytest.approx(whole.soil_c[0], abs=1e-6)
+
+
 def test_soil_at_rest_stays_at_rest():
     _, _, resistance, soil = some_beds(5)
     _, found = column.advance(column.even_state(np.full(5, 12.0)), np.full((5, 60), 12.0), resistance, soil)

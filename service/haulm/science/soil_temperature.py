@@ -51,7 +51,7 @@ class SoilColumn:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trajectory:
-    """Means over each step; NaN on steps whose forcing was not known.
+    """Means over each step; NaN on steps whose forcing was not known. Views of arrays that are laid out by day.
 
     Attributes
     ----------
@@ -149,6 +149,11 @@ def advance(
         the surface: warmth only evens out within the soil, and the trajectory says NaN for it. That keeps the state
         usable; it is no estimate, so whoever can fill such steps should, and widen the spread after them.
         The answer for a bed is the same, bit for bit, whichever beds stand beside it.
+
+    Raises
+    ------
+    ValueError
+        Shapes that do not broadcast to (beds, days).
     """
     beds, depths = len(state), np.atleast_2d(_array(soil.depths_m))
     days = np.broadcast_shapes(np.shape(np.atleast_2d(surface_c)), np.shape(np.atleast_2d(resistance_m2k_w)))[1]
