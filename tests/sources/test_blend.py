@@ -111,12 +111,31 @@ def test_a_neighbours_gauge_with_many_gaps_or_far_away_is_no_good_gauge() -> Non
 
 
 def test_a_gauge_that_stopped_hands_over() -> None:
-    """A gauge that stopped 40 days ago is good no longer if those days are most of what counts."""
     stopped = np.full(COUNT, 2.0)
     stopped[20:] = np.nan
     near = reading("mere", 3.0, rain_mm=stopped)
     other = reading("hill", 9.0, rain_mm=np.full(COUNT, 1.0))
-    assert set(blend([near, other], LONDON).record.days.rain_mm) == {1.0}
+    how = Blending(gauge_trial_days=10)
+    assert blend([near, other], LONDON, how).record.days.rain_mm.tolist() == [2.0] * 20 + [1.0] * 40
+
+
+@given(st.lists(st.booleans(), min_size=70, max_size=70), st.integers(30, 69))
+def test_days_that_follow_do_not_change_which_gauge_a_day_was_given(told: list[bool], count: int) -> None:
+    """After the trial days; else a gauge that falls silent would rewrite the rain of the whole past."""
+    rain = np.where(told, 2.0, np.nan)
+    other = np.full(70, 1.0)
+    whole = blend([reading("hill", 9.0, rain_mm=other), reading("mere", 3.0, rain_mm=rain)], LONDON)
+    part = blend([reading("hill", 9.0, rain_mm=other[:count]), reading("mere", 3.0, rain_mm=rain[:count])], LONDON)
+    first = told.index(True) if True in told else 0
+    if count >= first + 30:
+        assert part.chosen["rain_mm"].tolist() == whole.chosen["rain_mm"][:count].tolist()
+
+
+def test_a_gauge_that_begins_is_judged_from_its_first_day() -> None:
+    rain = np.full(COUNT, 2.0)
+    rain[:25] = np.nan
+    result = blend([reading("hill", 9.0, rain_mm=np.full(COUNT, 1.0)), reading("mere", 3.0, rain_mm=rain)], LONDON)
+    assert result.record.days.rain_mm.tolist() == [1.0] * 25 + [2.0] * 35
 
 
 @given(

@@ -297,6 +297,23 @@ def test_a_row_keeps_the_instant_at_which_it_first_came(
 
 
 @responses.activate
+def test_a_station_that_begins_to_tell_one_thing_more_has_not_all_rows_new(
+    access_at: Callable[..., Access], station: Station, year_file: Packed, spring: Rows
+) -> None:
+    for row in spring.values():
+        row.pop("wpgt")
+    responses.get(DAILY.format(2024), body=year_file(spring))
+    read(access_at(), station)
+    spring[date(2024, 4, 18)]["wpgt"] = 40.0
+    responses.reset()
+    responses.get(DAILY.format(2024), body=year_file(spring))
+    later = NOW + timedelta(days=1)
+    received = read(access_at(later), station).record.received
+    assert received[-1] == later.timestamp()
+    assert np.isnan(received[:-1]).all()
+
+
+@responses.activate
 def test_an_older_year_that_is_added_was_there_before(
     access_at: Callable[..., Access], station: Station, year_file: Packed, spring: Rows
 ) -> None:
@@ -615,3 +632,21 @@ def test_true_payloads(measured: Path, kind: Kind) -> None:
     assert table.modelled > 0
     assert table.attribution == "Meteostat, Deutscher Wetterdienst"
     assert tidy(unpack(body, "x"), tuple(header[: 3 if kind is Kind.DAILY else 4]), "x").count == len(lines)
+
+
+@responses.activate
+def test_true_hours_add_up_to_true_rain_days_from_06_to_06_utc(
+    measured: Path, access_at: Callable[..., Access]
+) -> None:
+    """Shows two things that no page tells: an hour's rain is that of the hour before, and where a rain day ends."""
+    for kind in Kind:
+        body = (measured / f"meteostat_{kind}_2024_10637.csv.gz").read_bytes()
+        responses.get(f"https://data.meteostat.net/{kind}/2024/10637.csv.gz", body=body)
+    access, station = access_at(datetime(2024, 12, 31, 23, tzinfo=UTC)), Station("10637")
+    hours, _ = meteostat_files.observed_hours(access, station, datetime(2024, 1, 1, tzinfo=UTC))
+    days = meteostat_files.daily_reading(access, station, (2024,), date(2024, 12, 31)).record.days
+    summed = np.array([hours.rain_mm[at * 24 + 6 : at * 24 + 30].sum() for at in range(364)])
+    apart = np.abs(summed - days.rain_mm[:364])
+    assert np.isfinite(apart).sum() > 300
+    assert np.nanmean(apart) < 0.01
+    assert np.nanmax(apart) < 0.35

@@ -165,7 +165,7 @@ def test_days_of_the_clock_changes(nws_grid: Callable[..., bytes], day: date, ho
 @pytest.mark.parametrize(
     ("damage", "what"),
     [
-        (lambda told: told.pop("properties"), "there is no properties"),
+        (lambda told: told.pop("properties"), "there is no updateTime"),
         (lambda told: told["properties"].pop("updateTime"), "there is no updateTime"),
         (lambda told: told["properties"].update(updateTime="2024-05-20T00:00:00+00:00"), "still to come"),
         (lambda told: told["properties"].pop("temperature"), "there is no temperature"),

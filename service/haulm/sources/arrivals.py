@@ -29,7 +29,7 @@ def arrivals(path: Path, first: date, values: FloatArray, fetched: FloatArray, u
     fetched
         When the file of each row came, seconds since 1970 UTC; NaN where there is none.
     """
-    before = _remembered(path)
+    before = _remembered(path, values.shape[1])
     numbers = first.toordinal() + np.arange(len(values))
     old = (numbers - date(1970, 1, 1).toordinal() + 1) * DAY_S + usual_delay.total_seconds() < fetched
     received = np.where(old, np.nan, fetched)
@@ -50,8 +50,6 @@ def _same_rows(
     numbers: NDArray[np.int64], values: FloatArray, known_first: int, known: FloatArray
 ) -> NDArray[np.bool_]:
     same = np.zeros(len(values), dtype=bool)
-    if known.shape[1:] != values.shape[1:]:
-        return same
     at = numbers - known_first
     held = (at >= 0) & (at < len(known))
     ours, theirs = values[held], known[at[held]]
@@ -59,10 +57,11 @@ def _same_rows(
     return same
 
 
-def _remembered(path: Path) -> _Memory | None:
+def _remembered(path: Path, width: int) -> _Memory | None:
     try:
         with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as held:
-            return int(held["first"]), held["values"], held["received"]
+            memory = int(held["first"]), held["values"], held["received"]
+            return memory if memory[1].shape == (len(memory[2]), width) else None
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None  # as if seen for the first time
 

@@ -17,6 +17,7 @@ from haulm.sources.bridge import day_end
 from haulm.sources.readings import IDS, IdArray, Reading
 from haulm.weather import DAY, QUANTITIES, Days, FloatArray, Origin, Record, unknown_days
 
+Mask = NDArray[np.bool_]
 AIR = ("air_min_c", "air_max_c")
 NOBODY = -1
 
@@ -30,7 +31,9 @@ class Blending:
     common_days
         A neighbour's air temperatures are used only if both stations have at least this many days in common.
     gauge_share
-        A good gauge has rain for at least this share of the last `gauge_days` days.
+        A good gauge has told rain on at least this share of its days, in the `gauge_days` before the day in question.
+    gauge_trial_days
+        Days after its first by which a gauge is judged for these days too.
     gauge_limit_km
         A gauge farther away than this says nothing about the garden's rain. One of unknown distance counts as near.
     """
@@ -38,6 +41,7 @@ class Blending:
     common_days: int = 30
     gauge_share: float = 0.8
     gauge_days: int = 365
+    gauge_trial_days: int = 30
     gauge_limit_km: float = 40.0
 
 
@@ -108,9 +112,9 @@ def blend(readings: Sequence[Reading], zone: ZoneInfo, how: Blending = Blending(
     corrections = {name: _corrections(grids[name], how.common_days) for name in AIR}
     for name in AIR:
         grids[name] = grids[name] + corrections[name][:, None]
-    gauges = _gauges(records, grids["rain_mm"], how)
     order = list(range(len(records)))
-    chosen = {name: _first_known(grids[name], gauges if name == "rain_mm" else order) for name in QUANTITIES}
+    chosen = {name: _first_known(np.isfinite(grids[name]), order) for name in QUANTITIES}
+    chosen["rain_mm"] = _gauge_of_each_day(records, np.isfinite(grids["rain_mm"]), how)
     taken = {name: _taken(grids[name], chosen[name]) for name in QUANTITIES}
     own = {name: np.where(chosen[name] == 0, taken[name], np.nan) if name in AIR else taken[name] for name in taken}
     fills = {name: np.where(chosen[name] > 0, taken[name], np.nan) for name in AIR}
@@ -144,18 +148,33 @@ def _corrections(values: FloatArray, common_days: int) -> FloatArray:
     return found
 
 
-def _gauges(records: Sequence[Record], rain_mm: FloatArray, how: Blending) -> list[int]:
-    """The good gauges, nearest first; after them the first station, which the grower chose, whatever its gauge is."""
-    shares = np.isfinite(rain_mm[:, -how.gauge_days :]).mean(axis=1)
+def _gauge_of_each_day(records: Sequence[Record], known: Mask, how: Blending) -> NDArray[np.int8]:
+    """The nearest good gauge with the day; for want of one the first station, which the grower chose."""
     distances = [record.origin.distance_km or 0.0 for record in records]
-    good = [at for at in range(len(records)) if shares[at] >= how.gauge_share and distances[at] <= how.gauge_limit_km]
-    return list(dict.fromkeys([*sorted(good, key=lambda at: (distances[at], at)), 0]))
+    near = np.array(distances) <= how.gauge_limit_km
+    good = known & near[:, None] & np.stack([_is_good(one, how) for one in known])
+    chosen = _first_known(good, sorted(range(len(records)), key=lambda at: (distances[at], at)))
+    chosen[(chosen == NOBODY) & known[0]] = 0
+    return chosen
 
 
-def _first_known(values: FloatArray, order: Sequence[int]) -> NDArray[np.int8]:
-    chosen = np.full(values.shape[1], NOBODY, dtype=np.int8)
+def _is_good(known: Mask, how: Blending) -> Mask:
+    """Day by day whether a gauge had told enough until then: days that follow do not change what a day was given."""
+    if not known.any():
+        return known
+    day = np.arange(len(known))
+    first = int(np.argmax(known))
+    judged = np.maximum(day, min(first + how.gauge_trial_days, len(known)) - 1)
+    start = np.maximum(judged - how.gauge_days + 1, first)
+    told = np.concatenate([[0], np.cumsum(known)])
+    share = (told[judged + 1] - told[start]) / (judged + 1 - start)
+    return np.asarray(share >= how.gauge_share)
+
+
+def _first_known(known: Mask, order: Sequence[int]) -> NDArray[np.int8]:
+    chosen = np.full(known.shape[1], NOBODY, dtype=np.int8)
     for at in reversed(order):
-        chosen[np.isfinite(values[at])] = at
+        chosen[known[at]] = at
     return chosen
 
 
@@ -173,7 +192,7 @@ def _chosen_ids(readings: Sequence[Reading], name: str, chosen: NDArray[np.int8]
     return ids
 
 
-def _used(chosen: Mapping[str, NDArray[np.int8]], at: int, of: Sequence[str]) -> NDArray[np.bool_]:
+def _used(chosen: Mapping[str, NDArray[np.int8]], at: int, of: Sequence[str]) -> Mask:
     """The days on which a station gave one of some quantities."""
     used = np.zeros(len(chosen[QUANTITIES[0]]), dtype=bool)
     for name in of:
@@ -181,7 +200,7 @@ def _used(chosen: Mapping[str, NDArray[np.int8]], at: int, of: Sequence[str]) ->
     return used
 
 
-def _received(records: Sequence[Record], used: NDArray[np.bool_], first: date, zone: ZoneInfo) -> FloatArray:
+def _received(records: Sequence[Record], used: Mask, first: date, zone: ZoneInfo) -> FloatArray:
     """When the last of a day's values came; NaN if there are none, or if one station gave them and noted no time."""
     noted = np.full(used.shape, np.nan)
     for at, record in enumerate(records):

@@ -40,8 +40,9 @@ METEOSTAT = Source(
     attribution="Meteostat",
     usual_delay=timedelta(days=1),  # judgement: some stations come next morning, others after two or three days
     wants_contact=False,
-    note="Model values stand among the observed ones; haulm leaves them out. Days of most stations end at local "
-    "midnight or at 00 UTC, of some volunteers' stations in the morning.",
+    note="Model values stand among the observed ones; haulm leaves them out. When a station's day ends depends on its "
+    "country: a German station's rain dated Monday fell from 06 UTC on Monday to 06 UTC on Tuesday (measured), a "
+    "volunteer's day may end in the morning of its date.",
 )
 NCEI = Source(
     key="ncei",

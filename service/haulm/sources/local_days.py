@@ -68,7 +68,7 @@ class Extreme:
 def hours_from(first: datetime, span_hours: NDArray[np.int8], **known: FloatArray) -> Hours:
     """Hours of which only the named quantities are known; a dew point not given is worked out from the humidity."""
     count = len(span_hours)
-    values = {name: known.get(name, np.full(count, np.nan)) for name in HOURLY}
+    values = {name: np.full(count, np.nan) for name in HOURLY} | known
     from_humidity = dew_point_c(values["air_c"], values["humidity_pct"])
     values["dew_point_c"] = np.where(np.isnan(values["dew_point_c"]), from_humidity, values["dew_point_c"])
     return Hours(first.astimezone(UTC), span_hours=span_hours, **values)

@@ -24,6 +24,7 @@ from haulm.sources.payload import (
     part,
     read_json,
     rows,
+    table,
     unexpected,
 )
 from haulm.sources.readings import Issue
@@ -81,7 +82,7 @@ def parse(body: bytes, received: datetime, zone: ZoneInfo) -> Issue:
     """
     where = MET_NORWAY.name
     properties = part(read_json(body, where), "properties", where)
-    _check_units(part(properties, "meta.units", where), where)
+    _check_units(table(part(properties, "meta", where), "units", where), where)
     issued = issue_instant(part(properties, "meta.updated_at", where), received, where)
     steps = _steps(rows(properties, "timeseries", where), where)
     hours, extremes = _hours(steps, where)
@@ -92,7 +93,7 @@ def parse(body: bytes, received: datetime, zone: ZoneInfo) -> Issue:
 @dataclass(frozen=True, slots=True)
 class _Step:
     start: datetime
-    data: Json
+    data: dict[str, Json]
 
 
 def _check(body: bytes, where: str) -> bytes:
@@ -100,9 +101,9 @@ def _check(body: bytes, where: str) -> bytes:
     return body
 
 
-def _check_units(units: Json, where: str) -> None:
+def _check_units(units: dict[str, Json], where: str) -> None:
     for name, unit in _UNITS.items():
-        if isinstance(units, dict) and units.get(name, unit) != unit:
+        if units.get(name, unit) != unit:
             raise unexpected(f"{name} is in {units[name]}, not in {unit}", where)
 
 
@@ -113,7 +114,7 @@ def _steps(series: list[Json], where: str) -> list[_Step]:
         start = instant(part(one, "time", where), where)
         if start.minute or start.second:
             raise unexpected(f"a step at {start:%H:%M:%S}, not on the hour", where)
-        found[start] = _Step(start, part(one, "data", where))
+        found[start] = _Step(start, table(one, "data", where))
     steps = [found[start] for start in sorted(found)]
     if steps[-1].start - steps[0].start > LONGEST:
         raise unexpected(f"steps over more than {LONGEST.days} days", where)
@@ -128,7 +129,7 @@ def _hours(steps: list[_Step], where: str) -> tuple[Hours, list[Extreme]]:
     for step, following in zip(steps, [*steps[1:], None], strict=True):
         at = hours_between(first, step.start)
         span[at] = min(hours_between(step.start, following.start), 6) if following else 1
-        details = part(step.data, "instant.details", where)
+        details = table(part(step.data, "instant", where), "details", where)
         for name, (quantity, factor, _) in _INSTANT.items():
             values[quantity][at] = number(details.get(name), where) * factor
     extremes = _periods(steps, first, values, where)
@@ -146,7 +147,7 @@ def _periods(steps: list[_Step], first: datetime, values: dict[str, FloatArray],
         for step in steps:
             if key not in step.data or (hours == 6 and "next_1_hours" in step.data):
                 continue
-            details = step.data[key].get("details") or {}
+            details = table(step.data[key], "details", where)
             at = hours_between(first, step.start)
             inside = slice(at, at + hours)
             _spread(values["rain_mm"][inside], number(details.get("precipitation_amount"), where))

@@ -21,7 +21,7 @@ from haulm.sources.meteostat_text import pack, unpack
 from haulm.sources.readings import IDS, IdArray, Reading
 from haulm.sources.spool import Access, Kept, Wanted, kept, obtain
 from haulm.sources.stations import Station, check_key
-from haulm.weather import DAY, FloatArray, Record, unknown_days
+from haulm.weather import DAY, QUANTITIES, FloatArray, Record, unknown_days
 
 EPOCH = date(1970, 1, 1)
 # The files are rebuilt about daily; a past year's only when something is mended (judgement).
@@ -55,7 +55,8 @@ def daily_reading(access: Access, station: Station, years: Sequence[int], today:
         raise SourceError("the files hold no observed day", where=where, remedy="Choose another station.")
     attribution = ", ".join(dict.fromkeys(part for one in had for part in one.table.attribution.split(", ")))
     days = unknown_days(EPOCH + first * DAY, len(fetched), **values)
-    stacked = np.column_stack([values[name] for name in sorted(values)])
+    # All quantities, so that a station that begins to tell one more has not all its rows counted as new.
+    stacked = np.column_stack([getattr(days, name) for name in QUANTITIES])
     memory = access.spool / "meteostat" / "daily" / f"{station.key}.arrivals.npz"
     received = arrivals(memory, days.first, stacked, fetched, METEOSTAT.usual_delay)
     record = Record(station.origin(attribution), days, received, METEOSTAT.usual_delay)
@@ -78,7 +79,8 @@ def observed_hours(access: Access, station: Station, first: datetime) -> tuple[H
     where = _where(station)
     if not len(fetched):
         raise SourceError("there are no observed hours since then", where=where, remedy="Choose another station.")
-    # Theirs is the rain of the hour before (from memory: the way of synoptic reports), ours of the hour that begins.
+    # Theirs is the rain of the hour before, as in synoptic reports, ours of the hour that begins. Measured: only so
+    # do a German station's hours add up to its own daily rain, from 06 to 06 UTC (a test shows it).
     rain = values.get("rain_mm", np.full(len(fetched), np.nan))
     values["rain_mm"] = np.append(rain[1:], np.nan)
     stated = np.any([np.isfinite(column) for column in values.values()], axis=0)

@@ -13,7 +13,7 @@ from haulm.errors import Complaint, SourceError
 from haulm.garden import Place
 from haulm.sources.catalogue import METEOSTAT
 from haulm.sources.meteostat_files import daily_reading
-from haulm.sources.payload import Json, number, part, read_json
+from haulm.sources.payload import Json, number, part, read_json, table
 from haulm.sources.readings import Reading
 from haulm.sources.spool import Access, Kept, Wanted, obtain
 from haulm.sources.stations import Station, check_key, distance_km
@@ -86,8 +86,8 @@ def parse_description(body: bytes, key: str, place: Place) -> Station:
     told = read_json(body, where)
     location = part(told, "location", where)
     latitude, longitude = (number(part(location, axis, where), where) for axis in ("latitude", "longitude"))
-    names = told.get("name") or {}
-    name = names.get("en") or next(iter(names.values()), key) if isinstance(names, dict) else str(names)
+    names = table(told, "name", where)
+    name = names.get("en") or next(iter(names.values()), key)
     elevation = number(location.get("elevation"), where)
     height = None if np.isnan(elevation) else elevation - place.elevation_m
     return Station(key, str(name), distance_km(latitude, longitude, place), height)

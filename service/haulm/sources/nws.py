@@ -28,6 +28,7 @@ from haulm.sources.payload import (
     part,
     read_json,
     rows,
+    table,
     unexpected,
 )
 from haulm.sources.readings import Issue
@@ -81,7 +82,7 @@ def parse(body: bytes, received: datetime, zone: ZoneInfo) -> Issue:
         It has not the form, or a unit that is not known here.
     """
     where = NWS.name
-    grid = part(read_json(body, where), "properties", where)
+    grid = table(read_json(body, where), "properties", where)
     issued = issue_instant(part(grid, "updateTime", where), received, where)
     hours = _hours({name: _layer(grid, layer, where) for name, layer in _LAYERS.items()}, where)
     low, high = (_layer(grid, layer, where) for layer in ("minTemperature", "maxTemperature"))
@@ -140,11 +141,13 @@ def _check_grid(body: bytes, where: str) -> bytes:
     return body
 
 
-def _layer(grid: Json, name: str, where: str) -> list[_Spell]:
-    layer = grid.get(name) or {}
-    listed = layer.get("values") or []
+def _layer(grid: dict[str, Json], name: str, where: str) -> list[_Spell]:
+    layer = table(grid, name, where)
+    listed = layer.get("values")
     if not listed:
         return []
+    if not isinstance(listed, list):
+        raise unexpected(f"{name} is no list", where)
     unit = str(layer.get("uom") or layer.get("unitCode") or "").rpartition(":")[2]
     if unit not in _TO_HOUSE:
         raise unexpected(f'{name} is in "{unit}"', where)

@@ -12,6 +12,7 @@ Json = Any  # what `json.loads` gives: every use goes through the readers below
 # Clocks differ by seconds, services by minutes; an issue further ahead than this means that a clock is wrong.
 AHEAD = timedelta(hours=1)
 HOUR_S = 3600
+LARGEST = 1e6  # nothing that these services tell comes near it
 
 
 def read_json(body: bytes, where: str) -> Json:
@@ -43,6 +44,22 @@ def part(value: Json, path: str, where: str) -> Json:
     return value
 
 
+def table(value: Json, key: str, where: str) -> dict[str, Json]:
+    """The table at a key; an empty one where there is none.
+
+    Raises
+    ------
+    SourceError
+        Something else stands there.
+    """
+    found = value.get(key) if isinstance(value, dict) else value
+    if found is None:
+        return {}
+    if not isinstance(found, dict):
+        raise unexpected(f"{key} is no table", where)
+    return found
+
+
 def rows(value: Json, path: str, where: str) -> list[Json]:
     """The list at a dotted path; it must not be empty.
 
@@ -67,7 +84,7 @@ def number(value: Json, where: str) -> float:
     """
     if value is None:
         return math.nan
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= LARGEST:
         raise unexpected(f"{value!r} is not a number", where)
     return float(value)
 
