@@ -14,7 +14,7 @@ from haulm.science.climatology import MeanYear, fit_mean_year, mean_year_at
 from haulm.science.frost import spread_by_lead_c
 from haulm.weather import DAY, FloatArray, Mark, Timeline
 
-FEWEST_DAYS_FOR_A_MEAN_YEAR = 330  # judgement: less than this and the annual wave is not seen whole
+FEWEST_DAYS_OF_RAIN, USUAL_RAIN_MM = 330, 2.0  # judgement: before a mean of the place's own rain is worth taking
 FEWEST_DAYS_OF_AN_OWN_YEAR = 0.9  # judgement: a past year with more unknown days than this is left out
 SPREAD_OF_UNKNOWN_C = 4.0  # judgement: day-to-day spread of the air about the mean year of its day
 SPREAD_OF_FILLED_C = 1.5  # judgement: a filled or bridged day beside an observed one
@@ -81,10 +81,9 @@ def climate_of(timeline: Timeline, told: PlaceMean, latitude_deg: float) -> Clim
     day_of_year = days_of_year(past.first, len(past))
     known = np.isfinite(air_min) & np.isfinite(air_max)
     rain = past.rain_mm[np.isfinite(past.rain_mm)]
-    rain_mm = float(rain.mean()) if rain.size >= FEWEST_DAYS_FOR_A_MEAN_YEAR else 2.0
-    if known.sum() >= FEWEST_DAYS_FOR_A_MEAN_YEAR:
-        lowest, highest = fit_mean_year(day_of_year, air_min), fit_mean_year(day_of_year, air_max)
-    else:
+    rain_mm = float(rain.mean()) if rain.size >= FEWEST_DAYS_OF_RAIN else USUAL_RAIN_MM
+    lowest, highest = fit_mean_year(day_of_year, air_min), fit_mean_year(day_of_year, air_max)
+    if not np.isfinite([*lowest.coefficients, *highest.coefficients]).all():
         lowest, highest = _guessed_year(told, latitude_deg, air_min, air_max)
     return Climate(lowest, highest, rain_mm, _whole_years(past.first, known, timeline.today))
 

@@ -98,6 +98,11 @@ def _sallow_wells(year: int) -> Scene:
     return Scene(Garden("sallow-wells", place, (bed,), crops), notes)
 
 
+def scenes(year: int) -> tuple[Scene, ...]:
+    """Both invented gardens, as they are in a year."""
+    return _brackenford(year), _sallow_wells(year)
+
+
 def _earlies(
     bed: Bed, key: str, name: str, season: Season, window_first: date, window_last: date, depth_m: float
 ) -> Planting:
@@ -131,7 +136,7 @@ def _place(key: str, display: Display, offset_c: float) -> Place:
 def demo(folder: Path, day: date) -> Iterator[str]:
     """The letters of both gardens, line by line for the terminal; their files go into a folder, which is named last."""
     yield "haulm demo: two invented gardens. Their weather is invented too; no station measured it."
-    for scene in (_brackenford(day.year), _sallow_wells(day.year)):
+    for scene in scenes(day.year):
         forms = _letter(scene, day)
         garden = scene.garden.key
         put_in_folder(folder, garden, KIND, day, files_of(forms), mode=0o644)
@@ -148,7 +153,7 @@ def _letter(scene: Scene, day: date) -> Forms:
 def decided(scene: Scene, day: date) -> Decision:
     """What the morning of a day thinks, with the memory of the mornings before it."""
     record, forecasts = _weather(scene.garden, day)
-    journal = _journal(scene, day.year)
+    journal = journal_of(scene, day.year)
     memory: tuple[Said, ...] = ()
     for back in range(MORNINGS_BEFORE, -1, -1):
         as_of = _at_half_past_six(scene.garden.place, day - back * DAY)
@@ -163,7 +168,8 @@ def _weather(garden: Garden, day: date) -> tuple[Record, tuple[Forecast, ...]]:
     return record, invented_forecasts(garden.key, record.days, mornings, SEED)
 
 
-def _journal(scene: Scene, year: int) -> Journal:
+def journal_of(scene: Scene, year: int) -> Journal:
+    """What the grower of a scene notes through the year."""
     bed = scene.garden.beds[0].key
     entries = []
     for number, (month, day_of_month, planting, what, value) in enumerate(scene.notes):
