@@ -117,6 +117,8 @@ def test_noted_shoots_are_no_estimate(a, thresholds, today):
     noted = DayRange(today, today, today, 1.0, 0)
     condition = a.condition(crop=a.crop(shoots=noted), sky=nights(a, 0.0))
     assert frost_on_shoots(condition, thresholds, None).facts["shoots_noted"] is True
+    estimated = a.condition(Stage.EMERGED, sky=nights(a, 0.0))
+    assert frost_on_shoots(estimated, thresholds, None).facts["shoots_noted"] is False
     dying = a.condition(Stage.DYING_BACK, sky=nights(a, 0.0))
     assert frost_on_shoots(dying, thresholds, None).facts["shoots_noted"] is True
 

@@ -95,8 +95,9 @@ def test_straw_laid_since_the_shoots_is_looked_at_after_a_fortnight(a, threshold
 
 
 def test_straw_laid_before_the_shoots_is_the_first_layer(a, thresholds, today):
-    condition = a.condition(last_straw=today - 29 * DAY, soil=a.soil((16.0,) * 3))
-    assert second_straw(condition, thresholds, None).verdict == "second-layer"
+    for days_ago, verdict in ((29, "second-layer"), (28, "top-up")):  # the shoots came 28 days ago
+        condition = a.condition(last_straw=today - days_ago * DAY, soil=a.soil((16.0,) * 3))
+        assert second_straw(condition, thresholds, None).verdict == verdict
 
 
 def test_no_straw_is_asked_for_out_of_unknown_soil(a, thresholds):

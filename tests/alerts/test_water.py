@@ -332,3 +332,40 @@ def test_thirsty_or_frosted_tops_are_not_covered_from_rain(a, thresholds, today,
     assert keep_it_dry(bed, thresholds, None) is None
     gone = replace(bed, crop=going_down(a, today, cause, tops_gone=today - DAY))
     assert keep_it_dry(gone, thresholds, None).verdict == "cover"
+
+
+# --- facts that the letter tells
+
+
+@pytest.mark.parametrize(("third_evening", "days_on"), [(20.9, 3), (21.0, 2)])
+def test_the_bed_lasts_until_the_evening_on_which_the_ready_water_is_gone(a, thresholds, today, third_evening, days_on):
+    outlook_mm = Daily(today, np.array([10.0, 15.0, third_evening, 26.0]))
+    facts = water_verdict(a.condition(water=a.water(outlook_depletion_mm=outlook_mm)), thresholds, None).facts
+    assert facts["dry_on"] == today + days_on * DAY
+    lasting = a.water(outlook_depletion_mm=Daily(today, np.array([10.0, 11.0])))
+    assert water_verdict(a.condition(water=lasting), thresholds, None).facts["dry_on"] is None
+
+
+def test_a_dry_root_zone_is_more_urgent_than_a_short_week(a, thresholds):
+    dry = a.condition(water=a.water(depletion_low_mm=30.0, depletion_high_mm=30.0))
+    short = a.condition(water=a.water(week_effective_mm=10.0))
+    assert water_verdict(dry, thresholds, None).urgency > water_verdict(short, thresholds, None).urgency
+
+
+def test_rain_without_a_chance_counts_from_its_own_amount(a, thresholds, today):
+    bare = a.water(week_effective_mm=10.0, straw_holds_mm=0.0)
+    enough = with_water(thresholds, hold_rain_mm=6.0)
+    for rain_mm, verdict in ((6.0, "hold"), (5.9, "water")):
+        condition = a.condition(water=bare, sky=a.sky(outlook=outlook(today, [rain_mm, 0.0, 0.0])))
+        assert water_verdict(condition, enough, None).verdict == verdict
+
+
+@pytest.mark.parametrize(("low", "high"), [(NAN, 30.0), (3.0, NAN)])
+def test_half_known_water_is_not_known(a, thresholds, low, high):
+    water = a.water(week_effective_mm=0.0, depletion_low_mm=low, depletion_high_mm=high)
+    assert isinstance(water_verdict(a.condition(water=water), thresholds, None), NotKnown)
+
+
+def test_a_millimetre_makes_a_wet_day(a, thresholds, today):
+    found = keep_it_dry(ripening_bed(a, today, [0.9, 1.0, 14.0]), thresholds, None)
+    assert found.facts["rain_day"] == today + DAY
