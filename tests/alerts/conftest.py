@@ -22,7 +22,8 @@ def today():
 
 @pytest.fixture
 def thresholds():
-    return Thresholds()
+    """The defaults, but for a least turn of 5 mm, which keeps the sums of the water tests small."""
+    return Thresholds.model_validate({"water": {"least_turn": "5 mm"}})
 
 
 def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.0):

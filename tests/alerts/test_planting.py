@@ -112,6 +112,12 @@ def test_autumn_ends_a_degree_above_the_limit(a, thresholds, today):
     assert soil_ready(warm, thresholds, said).verdict == "plant"
 
 
+def test_care_once_asked_for_is_not_dropped_by_the_slack(a, thresholds, today):
+    said = open_episode(today, "plant-with-care")
+    condition = in_autumn(a, today, soil=a.soil((25.2, 24.9, 24.5), (24.0,) * 7, before=28.0))
+    assert soil_ready(condition, thresholds, said).verdict == "plant-with-care"
+
+
 def test_after_the_last_safe_day_autumn_is_too_late(a, thresholds, today):
     cool = a.soil((22.0,) * 3, (22.0,) * 7)
     assert soil_ready(in_autumn(a, today, last_safe=0, soil=cool), thresholds, None).verdict == "plant"

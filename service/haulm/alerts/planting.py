@@ -60,6 +60,7 @@ def _ready_in_autumn(condition: Condition, thresholds: Thresholds, standing: Sai
     if last_safe is not None and condition.today > last_safe:
         return None
     slack_c = limits.autumn_margin_c if _speaks_of(standing, "plant", "plant-with-care") else 0.0
+    plain_slack_c = slack_c if _speaks_of(standing, "plant") else 0.0
     recent, ahead = _last_days(condition, thresholds), _days_ahead(condition, thresholds)
     if recent.max() > limits.soil_risky_autumn_c + slack_c:
         return None
@@ -68,7 +69,7 @@ def _ready_in_autumn(condition: Condition, thresholds: Thresholds, standing: Sai
     if ahead.max() > limits.soil_risky_autumn_c + slack_c or _too_wet_to_begin(condition, standing):
         return None
     facts = _facts(condition, thresholds) | {"last_safe": last_safe, "years": condition.chances.years}
-    if recent.max() <= limits.soil_ready_autumn_c + slack_c:
+    if recent.max() <= limits.soil_ready_autumn_c + plain_slack_c:
         return Finding("plant", Section.DO_TODAY, 60, facts)
     awake = condition.stage.stage is Stage.CHITTING
     if awake and _trend_c(condition) < 0:

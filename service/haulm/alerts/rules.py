@@ -22,7 +22,7 @@ RULES: tuple[Rule, ...] = (
     Rule("planted-too-cold", IN_THE_GROUND, Speaks.ONCE, planted_too_cold),
     Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due),
     Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw),
-    Rule("water", BEFORE_AND_AFTER_SHOOTS, Speaks.EACH_DAY, water_verdict),
+    Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict),
     Rule("weekly-target", IN_LEAF, Speaks.ONCE, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),
     Rule("stop-watering", DYING, Speaks.ONCE, stop_watering),

@@ -56,9 +56,7 @@ def _brackenford(year: int) -> Scene:
         (4, 16, "", What.STRAW_LAID, 0.06),
         (5, 10, "gate-early", What.SHOOTS_OUT, None),
         (5, 26, "", What.STRAW_LAID, 0.20),
-        (6, 8, "", What.WATERED, 10.0),
-        (6, 20, "", What.WATERED, 10.0),
-        (7, 3, "", What.WATERED, 12.0),
+        *_waterings(date(year, 5, 27), date(year, 8, 1), every_days=4, mm=14.0),
         (8, 2, "gate-early", What.DYING_BACK, None),
         (8, 16, "gate-early", What.TOPS_DEAD, None),
         (9, 3, "gate-early", What.LIFTED, 14.0),
@@ -81,12 +79,8 @@ def _sallow_wells(year: int) -> Scene:
         (2, 8, "south-spring", What.PLANTED, None),
         (3, 4, "south-spring", What.SHOOTS_OUT, None),
         (3, 24, "", What.STRAW_LAID, 0.20),
-        (4, 6, "", What.WATERED, 12.0),
-        (4, 10, "", What.WATERED, 12.0),
-        (4, 15, "", What.WATERED, 12.0),
-        (4, 20, "", What.WATERED, 12.0),
-        (4, 25, "", What.WATERED, 12.0),
-        (4, 30, "", What.WATERED, 12.0),
+        *_waterings(date(year, 3, 12), date(year, 4, 8), every_days=4, mm=12.0),
+        *_waterings(date(year, 4, 10), date(year, 5, 17), every_days=2, mm=13.0),
         (5, 18, "south-spring", What.DYING_BACK, None),
         (5, 30, "south-spring", What.TOPS_DEAD, None),
         (6, 10, "south-spring", What.LIFTED, 9.0),
@@ -94,8 +88,18 @@ def _sallow_wells(year: int) -> Scene:
         (8, 14, "south-autumn", What.CHITTING_BEGUN, None),
         (9, 12, "south-autumn", What.PLANTED, None),
         (9, 28, "south-autumn", What.SHOOTS_OUT, None),
+        *_waterings(date(year, 9, 14), date(year, 12, 6), every_days=3, mm=12.0),
+        (12, 8, "south-autumn", What.TOPS_CUT, None),
+        (12, 24, "south-autumn", What.LIFTED, 7.0),
     )
     return Scene(Garden("sallow-wells", place, (bed,), crops), notes)
+
+
+def _waterings(first: date, last: date, *, every_days: int, mm: float) -> list[tuple[int, int, str, What, float]]:
+    """What a steady hand gives the bed through the growing weeks."""
+    turns = range(0, (last - first).days + 1, every_days)
+    days = [first + timedelta(days=turn) for turn in turns]
+    return [(day.month, day.day, "", What.WATERED, mm) for day in days]
 
 
 def scenes(year: int) -> tuple[Scene, ...]:

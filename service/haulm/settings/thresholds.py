@@ -100,7 +100,7 @@ class WaterThresholds(Table):
         "25 mm", "Rain that passes the straw, and waterings, wanted in seven days: about an inch.", PRACTICE,
         low=5.0, high=100.0,
     )
-    least_turn_mm: Water = setting("5 mm", "Less than this is not worth carrying.", JUDGEMENT, low=0.5, high=25.0)
+    least_turn_mm: Water = setting("10 mm", "Less than this is not worth carrying, and wets only the top.", JUDGEMENT, low=0.5, high=25.0)
     hold_chance: Share = setting(
         0.70, "Watering waits for rain that is at least this likely.", JUDGEMENT, low=0.3, high=1.0
     )
