@@ -30,6 +30,7 @@ def findings_across(tree: Tree) -> Iterator[Found]:
     yield from _beds_named(plantings, list(_tables(tree.get("beds"))))
     yield from _two_at_once({key: crop for key, raw in plantings.items() if (crop := _alone(PlantingTable, raw))})
     yield from _caught_up_before_written(tree)
+    yield from _mail_to_nobody(tree)
 
 
 def _tables(raw: object) -> dict[str, Mapping[str, Any]]:
@@ -75,3 +76,9 @@ def _caught_up_before_written(tree: Tree) -> Iterator[Found]:
     if letter and data and data.letter_catch_up_until < letter.at:
         what = f"must not be earlier than letter.at, which is {letter.at:%H:%M}"
         yield Found(("thresholds", "data", "letter_catch_up_until"), what, beside=("letter", "at"))
+
+
+def _mail_to_nobody(tree: Tree) -> Iterator[Found]:
+    if "mail" in _tables(tree.get("post")) and not tree.get("recipients"):
+        what = "nobody gets the mail; name someone in a table like [recipients.me], with name and address"
+        yield Found(("post", "mail"), what, show=False)

@@ -28,6 +28,8 @@ def describe(settings: Settings) -> list[str]:
         _water(settings.thresholds.water, garden.place.display),
         _weather(settings),
         _letter(settings),
+        *_sent(settings),
+        *settings.notes,
         *changed(settings.thresholds),
     ]
 
@@ -134,9 +136,27 @@ def _weather(settings: Settings) -> str:
 
 
 def _letter(settings: Settings) -> str:
-    kept = [f"in the folder {settings.post.folder}"] if settings.post.folder else []
-    kept += ["in the log"] if settings.post.log else []
+    post = settings.post
+    kept = [f"in the folder {post.folder}"] if post.folder else []
+    kept += ["in the log"] if post.log else []
+    told = f"Letter: each morning at {settings.letter.at:%H:%M}{_for(settings)}"
+    if kept:
+        return f"{told}, kept {list_words(kept, 'and')}."
+    return f"{told}." if post.mail or post.webhook else f"{told}, kept nowhere: set post.folder or post.log."
+
+
+def _for(settings: Settings) -> str:
     names = [recipient.name for recipient in settings.garden.recipients]
-    to = f" for {list_words(names, 'and')}" if names else ""
-    where = f"kept {list_words(kept, 'and')}" if kept else "kept nowhere: set post.folder or post.log"
-    return f"Letter: each morning at {settings.letter.at:%H:%M}{to}, {where}."
+    return f" for {list_words(names, 'and')}" if names else ""
+
+
+def _sent(settings: Settings) -> Iterator[str]:
+    mail, webhook = settings.post.mail, settings.post.webhook
+    if mail is not None:
+        ways = {"tls": "over TLS", "starttls": "over STARTTLS", "none": "in the clear, on this machine"}
+        login = f", logging in as {mail.user}" if mail.user else ", without a login"
+        yield f"Mail: from {mail.sender} through {mail.where} {ways[mail.security]}{login}."
+    elif settings.garden.recipients:
+        yield "Mail: none goes out, for there is no [post.mail] table."
+    if webhook is not None:
+        yield f"Webhook: the letter as JSON, signed, to {webhook.where}."

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import StringConstraints, ValidationInfo, field_validator
 
 from haulm.garden import Habit, Maturity, Season
+from haulm.settings.post_form import PostTable
 from haulm.settings.quantities import (
     Count,
     DistanceM,
@@ -15,9 +16,10 @@ from haulm.settings.quantities import (
     HourCount,
     LengthM,
     LocalDay,
+    MailAddress,
     Number,
-    Switch,
     TemperatureC,
+    Text,
     TimeOfDay,
     fault,
 )
@@ -37,7 +39,6 @@ Texture = Literal[
 # the limit is judgement, with room to spare.
 FARTHEST_FROM_CLOCK_DEG = 60.0
 Key = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]*$")]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 
 
 class PlaceTable(Table):
@@ -169,15 +170,7 @@ class RecipientTable(Table):
     """Someone who gets the letter."""
 
     name: Text = setting(..., "Who it is.", example="The grower")
-    address: Text = setting(..., "The mail address.", example="grower@example.org")
-
-    @field_validator("address")
-    @classmethod
-    def _an_address(cls, address: str) -> str:
-        before, at, after = address.partition("@")
-        if not (before and at and after) or any(mark in address for mark in " ,;<>") or "@" in after:
-            raise fault("is not one mail address, like grower@example.org")
-        return address
+    address: MailAddress = setting(..., "The mail address.", example="grower@example.org")
 
 
 class WeatherTable(Table):
@@ -230,16 +223,6 @@ class LetterTable(Table):
         if time(0, 30) <= at <= time(3, 30):
             raise fault("clocks are put forward and back between 00:30 and 03:30; choose another hour")
         return at
-
-
-class PostTable(Table):
-    """Where the letter goes."""
-
-    # Each further way of sending is one more key or table here; its secrets are SecretStr, so that no fault shows them.
-    folder: FilePath | None = setting(
-        None, "A folder that keeps each letter under its date; a relative path starts at this file.", example="letters"
-    )
-    log: Switch = setting(default=True, reason="Write the letter to the log as well.", basis="judgement")
 
 
 _NO_BED = "no bed is named; write one, like [beds.gatebed], with its length and width"

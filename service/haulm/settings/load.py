@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
+from typing import TypeVar
 
 from pydantic import ValidationError
 
@@ -14,13 +15,17 @@ from haulm.garden import Garden
 from haulm.settings.across import findings_across
 from haulm.settings.build import garden_of
 from haulm.settings.faults import Found, Written, findings
-from haulm.settings.file_form import LetterTable, PostTable, SettingsFile, WeatherTable
+from haulm.settings.file_form import LetterTable, SettingsFile, WeatherTable
+from haulm.settings.hidden import bring_in
 from haulm.settings.lines import lines_of_keys
 from haulm.settings.names import Tree, from_environment, override
+from haulm.settings.post_form import PostTable
+from haulm.settings.table import Table
 from haulm.settings.thresholds import Thresholds
 
 _AGAIN = "Correct the file and run haulm check again."
 _NO_FILE = "Copy config/haulm.toml and write your own garden into it; haulm demo needs no settings."
+_T = TypeVar("_T", bound=Table)
 _NOTHING: Mapping[str, str] = MappingProxyType({})
 _AT = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 # What the standard library's reader says of the commonest slips, in plainer words.
@@ -39,7 +44,10 @@ _SYNTAX = {
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """One garden's settings, read once and passed down. Relative paths have been made to start at the file."""
+    """One garden's settings, read once and passed down. Relative paths have been made to start at the file.
+
+    `notes` tell what is allowed, but not wise.
+    """
 
     path: Path
     garden: Garden
@@ -47,6 +55,7 @@ class Settings:
     weather: WeatherTable
     letter: LetterTable
     post: PostTable
+    notes: tuple[str, ...] = ()
 
 
 def load(path: Path, environ: Mapping[str, str] = _NOTHING, changes: Mapping[str, str] = _NOTHING) -> Settings:
@@ -57,7 +66,8 @@ def load(path: Path, environ: Mapping[str, str] = _NOTHING, changes: Mapping[str
     path
         The TOML file.
     environ
-        The environment; variables like ``HAULM_THRESHOLDS__PLANTING__SOIL_READY_SPRING`` override the file.
+        The environment; variables like ``HAULM_THRESHOLDS__PLANTING__SOIL_READY_SPRING`` override the file, and
+        ``CREDENTIALS_DIRECTORY`` may hold its secrets.
     changes
         Values changed for this once, by dotted path: ``{"thresholds.planting.soil_ready_spring": "52 F"}``.
 
@@ -70,13 +80,22 @@ def load(path: Path, environ: Mapping[str, str] = _NOTHING, changes: Mapping[str
     tree, set_by, unknown = from_environment(parse(text, path), environ)
     tree = override(tree, changes)
     set_by |= {tuple(key.split(".")): f"changed value of {key}" for key in changes}
+    hidden = bring_in(tree, path, set_by, environ)
+    tree = hidden.tree
     file, found = check(tree)
+    found = [*hidden.found, *_untold(found, hidden.found)]
     if file is None or found or unknown:
         written = Written(SettingsFile, tree, lines_of_keys(text), set_by)
         faults = [*unknown, *(written.fault(finding) for finding in found)]
         ordered = sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0, fault.key))
         raise SettingsError(str(path), tuple(ordered), remedy=_AGAIN)
-    return _settled(file, path)
+    return _settled(file, path, tuple(hidden.notes))
+
+
+def _untold(found: list[Found], told: list[Found]) -> list[Found]:
+    """What is left to tell: a secret is not also missing where its file could not be read."""
+    keys = {(*one.path[:-1], str(one.path[-1]).removesuffix("_file")) for one in told}
+    return [one for one in found if one.path not in keys]
 
 
 def check(tree: Tree) -> tuple[SettingsFile | None, list[Found]]:
@@ -133,14 +152,19 @@ def _syntax_fault(told: str, text: str) -> Fault:
     return Fault(f"this is not TOML: {plain}", line=line)
 
 
-def _settled(file: SettingsFile, path: Path) -> Settings:
+def _settled(file: SettingsFile, path: Path, notes: tuple[str, ...]) -> Settings:
     folder = path.absolute().parent
-    weather = file.weather.model_copy(
-        update={"file": _from(folder, file.weather.file), "forecast_file": _from(folder, file.weather.forecast_file)}
-    )
-    post = file.post.model_copy(update={"folder": _from(folder, file.post.folder)})
-    return Settings(path, garden_of(file, path.stem), file.thresholds, weather, file.letter, post)
+    weather, post = _from(folder, file.weather), _from(folder, file.post)
+    return Settings(path, garden_of(file, path.stem), file.thresholds, weather, file.letter, post, notes)
 
 
-def _from(folder: Path, given: Path | None) -> Path | None:
-    return None if given is None else folder / given
+def _from(folder: Path, table: _T) -> _T:
+    """A table, and those in it, with every relative path made to start at a folder."""
+    changed: dict[str, object] = {}
+    for name in type(table).model_fields:
+        value = getattr(table, name)
+        if isinstance(value, Path):
+            changed[name] = folder / value
+        elif isinstance(value, Table):
+            changed[name] = _from(folder, value)
+    return table.model_copy(update=changed)

@@ -10,7 +10,7 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import Annotated, Any, TypeGuard, get_args
 
-from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, PlainSerializer, StringConstraints, WithJsonSchema
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
@@ -178,6 +178,25 @@ def _read_path(given: object) -> Path:
         raise fault("no home folder is known here; write the whole path") from error
 
 
+# What the parts of a mail address are made of, after RFC 5321 (from memory), without quoted names and number addresses.
+_BEFORE_AT = re.compile(r"(?=.{1,64}$)[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*")
+_AFTER_AT = re.compile(r"(?=.{1,255}$)[A-Za-z0-9](-*[A-Za-z0-9])*(\.[A-Za-z0-9](-*[A-Za-z0-9])*)*")
+
+
+def _one_address(address: str) -> str:
+    """A mail address that every server can take; a domain in other letters becomes its plain form."""
+    before, _, after = address.partition("@")
+    if not before.isascii():
+        raise fault("has letters before the @ that many mail servers do not take; write a plain address")
+    try:
+        plain = after.encode("idna").decode("ascii")
+    except UnicodeError:
+        plain = ""
+    if not (_BEFORE_AT.fullmatch(before) and _AFTER_AT.fullmatch(plain)):
+        raise fault("is not one mail address, like grower@example.org")
+    return f"{before}@{plain}"
+
+
 def _share(value: float) -> str:
     return f"{value * 100:g} %"
 
@@ -195,6 +214,7 @@ Share = Annotated[
 Number = Annotated[float, BeforeValidator(_read_number), Unit("degrees", tidy)]
 DayCount = Annotated[int, BeforeValidator(_read_count), Unit("days", str)]
 HourCount = Annotated[int, BeforeValidator(_read_count), Unit("hours", str)]
+SecondCount = Annotated[int, BeforeValidator(_read_count), Unit("seconds", str)]
 Count = Annotated[int, BeforeValidator(_read_count), Unit("a whole number", str)]
 LocalDay = Annotated[date, BeforeValidator(_read_day), Unit("a date", str)]
 TimeOfDay = Annotated[
@@ -205,6 +225,8 @@ TimeOfDay = Annotated[
     Unit("a time of day", _clock),
 ]
 FilePath = Annotated[Path, BeforeValidator(_read_path), WithJsonSchema({"type": "string", "minLength": 1})]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+MailAddress = Annotated[Text, AfterValidator(_one_address)]
 Switch = Annotated[bool, BeforeValidator(_read_switch), Unit("true or false", str)]
 
 

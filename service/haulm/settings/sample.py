@@ -26,7 +26,8 @@ _HEAD = """\
 #
 # A quantity is written in quotes with its unit, in whichever unit you like: "50 F" or "10 C", "1 in" or "25 mm".
 # A line that begins with "# " and a key shows a default, or an example where there is no default: take the mark
-# away to change it. The reason for each key stands above it, with its range and what the default rests on.
+# away to change it. Where the name of a table in square brackets is marked too, the table may be left out; to have
+# it, take that mark away first. The reason for each key stands above it, with its range and what the default rests on.
 # The environment can set any of these: HAULM_THRESHOLDS__PLANTING__SOIL_READY_SPRING="52 F"
 # Written by the program from its own model; haulm check tells every fault in your copy.
 """
@@ -57,31 +58,35 @@ def write(folder: Path) -> None:
     (folder / "haulm.schema.json").write_text(schema_json(), encoding="utf-8", newline="\n")
 
 
-def _table(table: type[BaseModel], path: tuple[str, ...], plain: tuple[str, ...]) -> Iterator[str]:
-    """The lines of a table; `path` as in the file, `plain` without the keys a grower chooses."""
+def _table(
+    table: type[BaseModel], path: tuple[str, ...], plain: tuple[str, ...], *, asleep: bool = False
+) -> Iterator[str]:
+    """The lines of a table; `path` as in the file, `plain` without the keys a grower chooses; all marked if asleep."""
     inner = {key: field for key, field in keys_of(table).items() if table_in(field.annotation)[1] in {"one", "keyed"}}
     for key, field in keys_of(table).items():
         if key not in inner:
             yield ""
-            yield from _key(key, field, dotted((*plain, key)))
+            yield from _key(key, field, dotted((*plain, key)), asleep=asleep)
     for key, field in inner.items():
         below, how = table_in(field.annotation)
         if below is None:
             continue
+        sleeps = asleep or field.default is None
         named = (*path, key, note_of(field)["key"]) if how == "keyed" else (*path, key)
         yield from ("", "", *_comment(str(field.description)))
         if any(not table_in(below_field.annotation)[0] for below_field in keys_of(below).values()):
-            yield f"[{dotted(named)}]"
-        yield from _table(below, named, (*plain, key))
+            yield f"{'# ' if sleeps else ''}[{dotted(named)}]"
+        yield from _table(below, named, (*plain, key), asleep=sleeps)
 
 
-def _key(key: str, field: FieldInfo, plain: str) -> Iterator[str]:
+def _key(key: str, field: FieldInfo, plain: str, *, asleep: bool) -> Iterator[str]:
     yield from _comment(str(field.description))
     unit = unit_of(field)
     facts = {"Unit": unit.words if unit else "", "Range": range_words(field), "Basis": note_of(field).get("basis")}
     yield from _comment(" ".join(f"{title}: {fact}." for title, fact in facts.items() if fact))
-    live = field.is_required() or plain in _SET
-    value = (field.examples or [field.default])[0] if live or field.default in (None, ()) else field.default
+    live = (field.is_required() or plain in _SET) and not asleep
+    bare = live or field.is_required() or field.default in (None, ())
+    value = (field.examples or [field.default])[0] if bare else field.default
     yield f"{'' if live else '# '}{key} = {_toml(value)}"
 
 
@@ -112,6 +117,8 @@ def _for_toml(schema: Any) -> Any:
     if len(choices) == 1:
         plain.pop("anyOf")
         plain = {**choices[0], **plain}
+    if "required" in plain and "properties" in plain:  # a secret may stand elsewhere than in the file
+        plain["required"] = [key for key in plain["required"] if not plain["properties"][key].get("writeOnly")]
     if "patternProperties" in plain:
         plain["additionalProperties"] = False
     return plain

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
+from types import UnionType
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
@@ -130,6 +131,8 @@ def table_in(annotation: Any) -> tuple[type[BaseModel] | None, str]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation, "one"
     origin, inner = get_origin(annotation), get_args(annotation)
+    if origin is UnionType and type(None) in inner:  # a table that one may do without
+        return table_in(next(kind for kind in inner if kind is not type(None)))
     if origin is dict:
         return table_in(inner[1])[0], "keyed"
     if origin is tuple:
