@@ -3,6 +3,7 @@
 import socket
 import ssl
 import struct
+import threading
 import time
 from datetime import UTC, datetime
 from email import message_from_bytes, policy
@@ -233,6 +234,28 @@ def test_a_server_that_drips_is_left_in_the_end(scripted, drip, settings_for):
     begun = time.monotonic()
     assert failure(table).what.startswith("no answer in time")
     assert 0.7 < time.monotonic() - begun < 3.0
+
+
+def test_a_letter_given_up_is_not_sent_behind_our_back(scripted, settings_for):
+    heard: list[bytes] = []
+    over = threading.Event()
+
+    def greets_too_late(connection: socket.socket) -> None:
+        for _ in range(24):
+            connection.sendall(b"220-wait\r\n")
+            time.sleep(0.05)
+        connection.sendall(b"220 localhost\r\n")
+        with connection.makefile("rb") as lines:
+            for line in lines:
+                heard.append(line.split()[0].lower())
+                connection.sendall(b"250 ok\r\n")
+        over.set()
+
+    port = scripted(greets_too_late)
+    table = settings_for(port, "none", user=None, password=None).model_copy(update={"timeout_seconds": 0.2})
+    assert failure(table).what.startswith("no answer in time")
+    assert over.wait(5.0)
+    assert heard == [b"ehlo"]
 
 
 def test_nothing_listens_and_is_asked_only_once(settings_for):

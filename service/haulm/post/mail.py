@@ -84,6 +84,9 @@ class MailDoor:
         if smtp is not None and self._taken(smtp, raw, recipient):
             return
         smtp = self._open()
+        if self._shut is not None:  # given up while a slow greeting was awaited: the letter is settled as not sent
+            self._drop()
+            return
         self._step = Step.LETTER
         smtp.sendmail(self._server.sender, [recipient], raw)
 
