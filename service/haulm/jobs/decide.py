@@ -66,12 +66,11 @@ def decide(
 
 
 def _of_the_sky(sky: SkyNow, thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
-    return [
-        Judged(
-            rule.key, rule.speaks, "", "", None, True, rule.judge(sky, thresholds, standing(memory, rule.key, "", ""))
-        )
-        for rule in SKY_RULES
-    ]
+    judged = []
+    for rule in SKY_RULES:
+        answer = rule.judge(sky, thresholds, standing(memory, rule.key, "", ""))
+        judged.append(Judged(rule.key, rule.speaks, "", "", None, in_stage=True, answer=answer))
+    return judged
 
 
 def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:

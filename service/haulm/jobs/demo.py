@@ -29,7 +29,7 @@ from haulm.sources.invented import INVENTED_PLACES, invented_forecasts, invented
 from haulm.units import Display
 from haulm.weather import DAY, Forecast, Record
 
-DEFAULT_DAY = date(2027, 5, 4)
+DEFAULT_DAY = date(2027, 5, 11)
 YEARS_OF_RECORD = 10
 MORNINGS_BEFORE = 14  # so that the letter knows what it said in the last two weeks
 KIND = "morning"

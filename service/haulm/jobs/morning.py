@@ -5,22 +5,22 @@ settings → observations and forecast → state of each bed → alerts → lett
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
-from haulm.errors import DeliveryError, Exit
+from haulm.errors import Exit
 from haulm.garden import Journal
+from haulm.jobs.arrears import arrears
 from haulm.jobs.decide import decide
-from haulm.jobs.letter_forms import Forms, files_of, write_out
+from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.letter_forms import Forms, write_out
 from haulm.jobs.observe import Observed, observe
 from haulm.jobs.state_folder import StateFolder
-from haulm.post.folder import letter_stem, put_in_folder
-from haulm.post.log import tell_log
+from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
 from haulm.store.database import Database, open_database
 from haulm.store.journal_file import read_journal
-from haulm.store.letters import Address, Status, StoredLetter, claim, left_sending, letter_of, settle, waiting
+from haulm.store.letters import StoredLetter, letter_of
 from haulm.store.lock import lock
 from haulm.store.mornings import record_morning
 from haulm.store.runs import Outcome, begin_run, end_run
@@ -28,17 +28,14 @@ from haulm.store.said import read_said
 from haulm.store.weather import keep_forecast, keep_record
 
 KIND = "morning"
-LOG, FOLDER = "log", "folder"
 
 
 @dataclass(frozen=True, slots=True)
 class Morning:
-    """What a run has to show: the letter, whether it was written now, and how it went."""
+    """What a run has to show: the letter, and how it went."""
 
     letter: StoredLetter
-    written_now: bool
     exit_code: Exit
-    notices: tuple[str, ...] = ()
 
 
 def as_of_morning(settings: Settings, day: date) -> datetime:
@@ -68,42 +65,45 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     with lock(state.lock(settings.garden), now), open_database(state.store) as database:
         stored = letter_of(database, settings.garden.key, KIND, day)
         if stored is not None:
-            return Morning(stored, False, _deliver(settings, database, now))
+            return Morning(stored, deliver(settings, database, now))
         run = begin_run(database, settings.garden.key, KIND, day, now)
-        letter, exit_code, notices = _write(settings, state, database, run, moment, now)
-        delivered = _deliver(settings, database, now)
+        letter, exit_code = _write(settings, state, database, run, moment, now)
+        delivered = deliver(settings, database, now)
         code = max(exit_code, delivered, key=_gravity)
         end_run(database, run, now, Outcome.DONE if code is Exit.DONE else Outcome.PARTLY, code)
-    return Morning(letter, True, code, notices)
+    return Morning(letter, code)
 
 
 def rehearse(settings: Settings, state: StateFolder, as_of: datetime) -> Morning:
     """Work a morning out afresh and store nothing, deliver nothing."""
     day = settings.garden.place.day_of(as_of)
     observed = observe(settings, day)
+    journal, complaints = read_journal(state.journal(settings.garden))
     memory: tuple[Said, ...] = ()
+    told = tuple(str(complaint) for complaint in complaints)
     if state.store.exists():
         with open_database(state.store) as database:
             memory = read_said(database, settings.garden.key, before=day)
-    journal, complaints = read_journal(state.journal(settings.garden))
-    decision = _decide(settings, observed, journal, memory, as_of, tuple(str(c) for c in complaints))
+            told = (*arrears(database, settings.garden.key, day, as_of), *told)
+    decision = _decide(settings, observed, journal, memory, as_of, told)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
-    return Morning(_stored(decision, forms), True, _exit(observed, decision), decision.notices)
+    return Morning(_stored(decision, forms), _exit(observed, decision))
 
 
 def _write(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
-) -> tuple[StoredLetter, Exit, tuple[str, ...]]:
+) -> tuple[StoredLetter, Exit]:
     day = settings.garden.place.day_of(moment)
     observed = observe(settings, day)
     _keep_weather(database, observed, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     memory = read_said(database, settings.garden.key, before=day)
-    decision = _decide(settings, observed, journal, memory, moment, tuple(str(c) for c in complaints))
+    told = (*arrears(database, settings.garden.key, day, now), *(str(complaint) for complaint in complaints))
+    decision = _decide(settings, observed, journal, memory, moment, told)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
     letter = _stored(decision, forms)
-    record_morning(database, run, letter, addresses=_addresses(settings), said=decision.memory)
-    return letter, _exit(observed, decision), decision.notices
+    record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
+    return letter, _exit(observed, decision)
 
 
 def _decide(
@@ -112,7 +112,7 @@ def _decide(
     journal: Journal,
     memory: tuple[Said, ...],
     as_of: datetime,
-    complaints: tuple[str, ...],
+    told: tuple[str, ...],
 ) -> Decision:
     decision = decide(
         settings.garden,
@@ -124,7 +124,7 @@ def _decide(
         memory,
         observed.told,
     )
-    return replace(decision, notices=observed.notices + complaints)
+    return replace(decision, notices=observed.notices + told)
 
 
 def _keep_weather(database: Database, observed: Observed, now: datetime) -> None:
@@ -151,45 +151,6 @@ def _stored(decision: Decision, forms: Forms) -> StoredLetter:
 
 def _picture_name(settings: Settings, day: date) -> str:
     return f"{letter_stem(settings.garden.key, KIND, day)}.png"
-
-
-def _addresses(settings: Settings) -> tuple[Address, ...]:
-    """Every way of the post that the settings ask for is a delivery of its own."""
-    log = (Address(LOG, "log"),) if settings.post.log else ()
-    folder = (Address(FOLDER, str(settings.post.folder)),) if settings.post.folder else ()
-    return log + folder
-
-
-def _deliver(settings: Settings, database: Database, now: datetime) -> Exit:
-    """Send everything that waits, oldest letter first; what cannot go now waits for the next run.
-
-    What a killed run left on its way goes once more: these ways put a letter in the same place twice without harm.
-    """
-    failed = sent = 0
-    for left in left_sending(database, settings.garden.key):
-        settle(database, left.id, Status.READY, now, "the run that was sending it ended early")
-    for delivery in waiting(database, settings.garden.key):
-        letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
-        if letter is None or not claim(database, delivery.id, now):
-            continue
-        try:
-            _hand_over(delivery.address, letter)
-        except DeliveryError as fault:
-            failed += 1
-            settle(database, delivery.id, Status.READY if fault.later else Status.REFUSED, now, str(fault))
-        else:
-            sent += 1
-            settle(database, delivery.id, Status.SENT, now)
-    if not failed:
-        return Exit.DONE
-    return Exit.PARTLY if sent else Exit.TRY_LATER
-
-
-def _hand_over(address: Address, letter: StoredLetter) -> None:
-    if address.channel == LOG:
-        tell_log(letter.garden, letter.kind, letter.day, letter.subject)
-    elif address.channel == FOLDER:
-        put_in_folder(Path(address.recipient), letter.garden, letter.kind, letter.day, files_of(letter))
 
 
 def _exit(observed: Observed, decision: Decision) -> Exit:

@@ -1,0 +1,114 @@
+"""The outbox on its way: every stored delivery goes out by its own channel, once, and what became of it is kept."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from haulm.errors import DeliveryError, Exit
+from haulm.jobs.letter_forms import files_of
+from haulm.post.folder import letter_stem, put_in_folder
+from haulm.post.log import tell_log
+from haulm.post.mail import MailDoor
+from haulm.post.message import Person, Post, domain_of, mail_message, make_message_id
+from haulm.post.webhook import post_letter
+from haulm.settings.load import Settings
+from haulm.store.database import Database
+from haulm.store.letters import Address, Status, StoredLetter, claim, left_sending, letter_of, settle, waiting
+
+LOG, FOLDER, MAIL, WEBHOOK = "log", "folder", "mail", "webhook"
+
+
+def addresses(settings: Settings) -> tuple[Address, ...]:
+    """Every way of the post that the settings ask for, and each recipient of mail, is a delivery of its own."""
+    post, found = settings.post, []
+    if post.log:
+        found.append(Address(LOG, "log"))
+    if post.folder:
+        found.append(Address(FOLDER, str(post.folder)))
+    if post.mail:
+        domain = domain_of(post.mail.sender)
+        found += [Address(MAIL, each.address, make_message_id(domain)) for each in settings.garden.recipients]
+    if post.webhook:
+        found.append(Address(WEBHOOK, post.webhook.where, make_message_id("haulm.invalid")))
+    return tuple(found)
+
+
+def deliver(settings: Settings, database: Database, now: datetime) -> Exit:
+    """Send everything that waits, oldest letter first; what cannot go now waits for the next run.
+
+    What a killed run left on its way goes once more: a folder and the log take it in the same place, mail under the
+    same Message-ID, which is the one window in which a reader may see a letter twice.
+    """
+    for left in left_sending(database, settings.garden.key):
+        settle(database, left.id, Status.READY, now, "the run that was sending it ended early")
+    failed = sent = 0
+    with _ways_out(settings, now) as ways:
+        for delivery in waiting(database, settings.garden.key):
+            letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
+            if letter is None or not claim(database, delivery.id, now):
+                continue
+            try:
+                ways.hand_over(delivery.address, letter)
+            except DeliveryError as fault:
+                failed += 1
+                settle(database, delivery.id, Status.READY if fault.later else Status.REFUSED, now, str(fault))
+            else:
+                sent += 1
+                settle(database, delivery.id, Status.SENT, now)
+    if not failed:
+        return Exit.DONE
+    return Exit.PARTLY if sent else Exit.TRY_LATER
+
+
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """The ways out for one run, the mail's connection kept open between letters."""
+
+    settings: Settings
+    door: MailDoor | None
+    now: datetime
+
+    def hand_over(self, address: Address, letter: StoredLetter) -> None:
+        """Give one letter to one address; DeliveryError where it cannot be done."""
+        if address.channel == LOG:
+            tell_log(letter.garden, letter.kind, letter.day, letter.subject)
+        elif address.channel == FOLDER:
+            put_in_folder(Path(address.recipient), letter.garden, letter.kind, letter.day, files_of(letter))
+        elif address.channel == MAIL:
+            self._mail(address, letter)
+        else:
+            self._webhook(address, letter)
+
+    def _mail(self, address: Address, letter: StoredLetter) -> None:
+        server = self.settings.post.mail
+        if self.door is None or server is None:
+            raise _taken_away("[post.mail]", address)
+        name = next((r.name for r in self.settings.garden.recipients if r.address == address.recipient), "")
+        picture = f"{letter_stem(letter.garden, letter.kind, letter.day)}.png"
+        post = Post(letter.garden, letter.subject, letter.text, letter.html, letter.written, letter.picture, picture)
+        sender = Person(server.sender, server.sender_name)
+        message = mail_message(post, sender, Person(address.recipient, name), address.message_id)
+        self.door.send(message, address.recipient)
+
+    def _webhook(self, address: Address, letter: StoredLetter) -> None:
+        webhook = self.settings.post.webhook
+        if webhook is None:
+            raise _taken_away("[post.webhook]", address)
+        post_letter(webhook, letter.json, address.message_id, self.now)
+
+
+@contextmanager
+def _ways_out(settings: Settings, now: datetime) -> Iterator[_Ways]:
+    if settings.post.mail is None:
+        yield _Ways(settings, None, now)
+        return
+    with MailDoor(settings.post.mail) as door:
+        yield _Ways(settings, door, now)
+
+
+def _taken_away(table: str, address: Address) -> DeliveryError:
+    return DeliveryError(
+        f"there is no {table} table any more", where=address.recipient, remedy="Put it back; the letter waits."
+    )

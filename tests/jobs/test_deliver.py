@@ -1,0 +1,134 @@
+"""From the outbox to a real mail server on loopback: once, refused, later, and told in the next letter."""
+
+import email
+from datetime import UTC, date, datetime, timedelta
+from email import policy
+
+import pytest
+from aiosmtpd.controller import Controller
+
+from haulm.errors import Exit
+from haulm.jobs.arrears import arrears
+from haulm.jobs.deliver import addresses, deliver
+from haulm.settings.load import load
+from haulm.settings.sample import sample_toml
+from haulm.store.database import open_database
+from haulm.store.letters import MOST_ATTEMPTS, Status, StoredLetter, deliveries_of, keep_letter
+from haulm.store.runs import Outcome, begin_run, end_run, mark_written
+
+DAY = date(2027, 5, 4)
+NOW = datetime(2027, 5, 4, 5, 30, tzinfo=UTC)
+
+
+class Postman:
+    """Takes letters, or answers as it is told."""
+
+    def __init__(self):
+        self.answer = "250 OK"
+        self.letters = []
+
+    async def handle_DATA(self, server, session, envelope):  # noqa: N802  the server's own name for it
+        if self.answer.startswith("250"):
+            self.letters.append(email.message_from_bytes(envelope.content, policy=policy.default))
+        return self.answer
+
+
+@pytest.fixture
+def postman():
+    return Postman()
+
+
+@pytest.fixture
+def settings(tmp_path, postman, free_port):
+    controller = Controller(postman, hostname="127.0.0.1", port=free_port)
+    controller.start()
+    mail = f'\n[post.mail]\nhost = "127.0.0.1"\nport = {free_port}\nsecurity = "none"\nsender = "haulm@example.org"\n'
+    (tmp_path / "haulm.toml").write_text(sample_toml() + mail, encoding="utf-8")
+    yield load(tmp_path / "haulm.toml")
+    controller.stop()
+
+
+@pytest.fixture
+def free_port():
+    import socket  # noqa: PLC0415
+
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        return held.getsockname()[1]
+
+
+@pytest.fixture
+def database(tmp_path):
+    with open_database(tmp_path / "haulm.sqlite") as opened:
+        yield opened
+
+
+def store(database, settings, day=DAY):
+    letter = StoredLetter(settings.garden.key, "morning", day, NOW, "Water Gatebed", "text\n", "<p>html</p>", "{}")
+    mails = [one for one in addresses(settings) if one.channel == "mail"]
+    keep_letter(database, letter, mails)
+    return mails
+
+
+def statuses(database, settings, day=DAY):
+    return [(one.status, one.attempts) for one in deliveries_of(database, settings.garden.key, "morning", day)]
+
+
+def test_a_letter_arrives_once_under_its_own_id(settings, database, postman):
+    mails = store(database, settings)
+    assert deliver(settings, database, NOW) == Exit.DONE
+    assert deliver(settings, database, NOW) == Exit.DONE
+    assert [letter["Message-ID"] for letter in postman.letters] == [mails[0].message_id]
+    assert postman.letters[0]["Subject"] == "Water Gatebed"
+    assert statuses(database, settings) == [(Status.SENT, 1)]
+
+
+def test_a_letter_found_on_its_way_goes_once_more_under_the_same_id(settings, database, postman):
+    mails = store(database, settings)
+    database.rows("UPDATE deliveries SET status = ?", (Status.SENDING,))
+    assert deliver(settings, database, NOW) == Exit.DONE
+    assert [letter["Message-ID"] for letter in postman.letters] == [mails[0].message_id]
+
+
+def test_a_refusal_for_good_is_told_in_the_next_letter(settings, database, postman):
+    run = begin_run(database, settings.garden.key, "morning", DAY, NOW)
+    store(database, settings)
+    mark_written(database, run)
+    postman.answer = "552 mailbox full"
+    assert deliver(settings, database, NOW + timedelta(seconds=1)) == Exit.TRY_LATER
+    assert statuses(database, settings) == [(Status.REFUSED, 1)]
+    end_run(database, run, NOW, Outcome.PARTLY, Exit.TRY_LATER)
+    told = arrears(database, settings.garden.key, DAY + timedelta(days=1), NOW + timedelta(days=1))
+    assert len(told) == 1
+    assert "Tuesday 4 May" in told[0]
+    assert "full" in told[0]
+
+
+def test_a_deferred_letter_waits_and_is_given_up_after_a_bound(settings, database, postman):
+    store(database, settings)
+    postman.answer = "451 try again later"
+    for attempt in range(1, MOST_ATTEMPTS + 1):
+        deliver(settings, database, NOW + timedelta(hours=attempt))
+        expected = Status.READY if attempt < MOST_ATTEMPTS else Status.REFUSED
+        assert statuses(database, settings) == [(expected, attempt)]
+    postman.answer = "250 OK"
+    deliver(settings, database, NOW + timedelta(hours=20))
+    assert postman.letters == []
+
+
+def test_mornings_without_a_letter_are_told_once(settings, database):
+    run = begin_run(database, settings.garden.key, "morning", DAY, NOW)
+    mark_written(database, run)
+    key = settings.garden.key
+    assert arrears(database, key, DAY + timedelta(days=1), NOW) == ()
+    one = arrears(database, key, DAY + timedelta(days=2), NOW)
+    assert one == ("There was no letter on Wednesday 5 May; what it would have said is in this one.",)
+    several = arrears(database, key, DAY + timedelta(days=5), NOW)
+    assert "from Wednesday 5 May to Saturday 8 May" in several[0]
+
+
+def test_a_table_taken_away_keeps_its_letters_waiting(settings, database, tmp_path):
+    store(database, settings)
+    (tmp_path / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
+    assert deliver(load(tmp_path / "haulm.toml"), database, NOW) == Exit.TRY_LATER
+    assert statuses(database, settings) == [(Status.READY, 1)]

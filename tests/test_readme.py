@@ -1,0 +1,55 @@
+"""The README says what the program does: its commands, its alerts, its exit codes, its environment."""
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from haulm import cli
+from haulm.alerts.rules import RULES, SKY_RULES
+from haulm.errors import Exit
+from haulm.settings.sample import sample_toml
+
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+
+
+def table_under(heading):
+    part = README.split(f"## {heading}\n")[1].split("\n## ")[0]
+    rows = [line.split("|")[1:-1] for line in part.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in row] for row in rows[2:]]
+
+
+def test_every_alert_is_in_the_table_with_its_manner():
+    listed = {row[0].strip("`"): row[2] for row in table_under("The alerts")}
+    assert listed == {rule.key: rule.speaks.value for rule in (*RULES, *SKY_RULES)}
+
+
+def test_every_exit_code_is_in_the_table():
+    assert [int(row[0]) for row in table_under("Exit codes")] == [int(code) for code in Exit]
+
+
+def test_every_command_that_is_shown_is_understood():
+    """Each `haulm …` line of a code block is taken by the parser."""
+    shown = re.findall(r"^(?:\S*/)?haulm (.+)$", "\n".join(re.findall(r"```sh\n(.*?)```", README, re.S)), re.M)
+    assert shown
+    for line in shown:
+        assert cli._parser().parse_args(shlex.split(line)).command
+
+
+def test_every_command_is_spoken_of():
+    choices = next(a.choices for a in cli._parser()._actions if hasattr(a, "choices") and isinstance(a.choices, dict))
+    for name in choices:
+        assert f"haulm {name}" in README, name
+
+
+def test_every_table_of_the_settings_is_named():
+    tables = {line.split(".")[0].strip("[]# ") for line in sample_toml().splitlines() if re.match(r"^#? ?\[[a-z]", line)}
+    for table in tables:
+        assert f"[{table}" in README, table
+
+
+@pytest.mark.parametrize("name", ["HAULM_SETTINGS", "HAULM_STATE"])
+def test_the_environment_is_named(name):
+    assert name in README
+    assert name in Path(cli.__file__).read_text(encoding="utf-8")
