@@ -44,7 +44,9 @@ def test_every_command_is_spoken_of():
 
 
 def test_every_table_of_the_settings_is_named():
-    tables = {line.split(".")[0].strip("[]# ") for line in sample_toml().splitlines() if re.match(r"^#? ?\[[a-z]", line)}
+    tables = {
+        line.split(".")[0].strip("[]# ") for line in sample_toml().splitlines() if re.match(r"^#? ?\[[a-z]", line)
+    }
     for table in tables:
         assert f"[{table}" in README, table
 

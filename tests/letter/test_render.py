@@ -48,9 +48,7 @@ class Reader(HTMLParser):
 def golden_letters(busy, decision_of, condition_of, silent, alert_of, without_forecast, thresholds):
     cannot_tell = alert_of("planting-time", Section.KEEP_AN_EYE, 30, unknown="soil temperature", level=-1)
     quiet = decision_of(conditions=[condition_of()])
-    blind = decision_of(
-        silent, cannot_tell, timeline=without_forecast, conditions=[condition_of(soil_known=False)]
-    )
+    blind = decision_of(silent, cannot_tell, timeline=without_forecast, conditions=[condition_of(soil_known=False)])
     return {
         "busy-metric": compose(busy(), thresholds),
         "busy-us": compose(busy(Display.US), thresholds),
@@ -81,6 +79,7 @@ def test_lines_of_text_are_short_and_numbers_keep_their_units(golden_letters):
 
 def test_text_and_html_say_the_same(golden_letters):
     for letter in golden_letters.values():
+
         def words(text):
             return re.sub(r"\s+", " ", text.replace("\u00a0", " ")).replace(":", "").split()
 

@@ -425,9 +425,7 @@ def test_text_in_place_of_a_table_is_never_shown(told, garden_text):
 def test_no_line_of_pydantic_reaches_a_person(told, garden_text):
     """Every key of the file given something of each wrong kind: nothing but the house's sentences comes back."""
     for wrong in ("[1]", "{ a = 1 }", "-1e9", "1979-05-27", '"§"', "true", "07:32:00"):
-        lines = [
-            f"{line.split(' = ')[0]} = {wrong}" if " = " in line else line for line in garden_text.splitlines()
-        ]
+        lines = [f"{line.split(' = ')[0]} = {wrong}" if " = " in line else line for line in garden_text.splitlines()]
         text = "\n".join(lines).lower()
         assert not any(word in "\n".join(told(text)).lower() for word in ("input", "valid", "pydantic", "instance"))
 

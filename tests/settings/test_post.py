@@ -158,8 +158,7 @@ def test_what_others_can_read_is_told(write, garden_text, private):
     path.chmod(0o644)
     (note,) = load(path).notes
     assert note == (
-        "post.mail.password stands in the settings file, and others on this machine can read it: "
-        f"run chmod 600 {path}."
+        f"post.mail.password stands in the settings file, and others on this machine can read it: run chmod 600 {path}."
     )
     path.chmod(0o600)
     (note,) = load(path).notes

@@ -15,7 +15,7 @@ from haulm.beds.water import bed_days, water_now
 from haulm.condition import Condition, DayRange, SkyNow, WaterNow
 from haulm.garden import Bed, Garden, Journal, Planting
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import DAY, Daily, FloatArray, Timeline
+from haulm.weather import Daily, FloatArray, Timeline
 
 LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
 LOOKED_BACK = timedelta(days=60)  # a crop never planted is forgotten so long after its window

@@ -48,7 +48,7 @@ class SoilRun:
 
 
 def ground_of(place: Place, climate: Climate) -> Ground:
-    """What the mean year does to the ground: plant cover from rain against evaporation, and the annual wave it feels."""
+    """What the mean year does to the ground: plant cover from rain over evaporation, and the annual wave it feels."""
     day = np.arange(1.0, YEAR_DAYS + 1.0)
     low, high = mean_year_at(climate.air_min, day), mean_year_at(climate.air_max, day)
     sun = top_radiation_mj(place.latitude_deg, day)
@@ -155,7 +155,8 @@ def ready_range(
     spring = planting.season is Season.SPRING
     good = days >= limits.soil_ready_spring_c if spring else days <= limits.soil_ready_autumn_c
     # A run that ends with yesterday makes today the day: position 0.
-    ended = np.stack([good[:, back : good.shape[1] - needed + back + 1] for back in range(needed)]).all(axis=0)
+    shifted = np.stack([good[:, back : good.shape[1] - needed + back + 1] for back in range(needed)])
+    ended = np.logical_and.reduce(shifted, axis=0)
     opens = max((planting.window_first - today).days, 0)
     ended[:, :opens] = False
     found = np.where(ended.any(axis=1), ended.argmax(axis=1), -1)

@@ -27,7 +27,6 @@ _GROWTH = 1.412
 _BEDS_A_BLOCK = 1024  # keeps a block's modes in a processor's second cache; does not change the answer
 
 
-
 @dataclass(frozen=True, slots=True, eq=False)
 class SoilColumn:
     """The soils of some beds.

@@ -29,35 +29,46 @@ class MailTable(Table):
 
     host: Text = setting(..., "The mail server that sends for you, by its name alone.", example="mail.example.org")
     security: Literal["tls", "starttls", "none"] = setting(
-        "tls", "Encrypted from the first byte (tls), or after a plain greeting (starttls); none for this machine only.",
+        "tls",
+        "Encrypted from the first byte (tls), or after a plain greeting (starttls); none for this machine only.",
         "judgement: RFC 8314 prefers tls from the first byte, from memory",
     )
     port: Count | None = setting(
-        None, "Where it listens; 465 for tls, 587 for starttls and 25 for none are used without this key.",
-        low=1, high=65535, example=465,
+        None,
+        "Where it listens; 465 for tls, 587 for starttls and 25 for none are used without this key.",
+        low=1,
+        high=65535,
+        example=465,
     )
     user: Text | None = setting(None, "The name to log in with, where a login is asked.", example="grower@example.org")
     password: SecretStr | None = setting(
-        None, "Its password. Better kept out of this file: in password_file, in HAULM_POST__MAIL__PASSWORD, or as the "
+        None,
+        "Its password. Better kept out of this file: in password_file, in HAULM_POST__MAIL__PASSWORD, or as the "
         "systemd credential post.mail.password.",
         example="a password made for haulm alone",
     )
     password_file: FilePath | None = setting(
-        None, "A file that holds the password and nothing else; a relative path starts at this file.",
+        None,
+        "A file that holds the password and nothing else; a relative path starts at this file.",
         example="mail-password",
     )
     sender: MailAddress = setting(
-        ..., "The address that letters come from; mail that cannot be delivered returns to it.",
+        ...,
+        "The address that letters come from; mail that cannot be delivered returns to it.",
         example="grower@example.org",
     )
     sender_name: Text = setting("haulm", "The name beside that address.", "judgement")
     cafile: FilePath | None = setting(
-        None, "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
+        None,
+        "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
         example="authority.pem",
     )
     timeout_seconds: SecondCount = setting(
-        30, "How long the server may be silent; a whole letter may take four times as long.", "judgement",
-        low=1, high=300,
+        30,
+        "How long the server may be silent; a whole letter may take four times as long.",
+        "judgement",
+        low=1,
+        high=300,
     )
     local_hostname: Text = setting("[127.0.0.1]", "What this machine calls itself to the server.", "judgement")
 
@@ -107,23 +118,29 @@ class WebhookTable(Table):
 
     url: Text = setting(..., "The address; https, or http on this machine.", example="https://hooks.example.org/letter")
     secret: SecretStr = setting(
-        ..., "Shared with the receiver, who tells by it that a letter is ours: Haulm-Signature is the hex HMAC-SHA256 "
+        ...,
+        "Shared with the receiver, who tells by it that a letter is ours: Haulm-Signature is the hex HMAC-SHA256 "
         "of Haulm-Timestamp, a full stop and the body. Better kept in secret_file, in HAULM_POST__WEBHOOK__SECRET, or "
         "as the systemd credential post.webhook.secret.",
         example="at least sixteen letters and signs",
         missing=f"is missing: write secret_file, a file with at least {SHORTEST_SECRET} letters and signs in it",
     )
     secret_file: FilePath | None = setting(
-        None, "A file that holds the secret and nothing else; a relative path starts at this file.",
+        None,
+        "A file that holds the secret and nothing else; a relative path starts at this file.",
         example="webhook-secret",
     )
     cafile: FilePath | None = setting(
-        None, "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
+        None,
+        "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
         example="authority.pem",
     )
     timeout_seconds: SecondCount = setting(
-        20, "How long the server may be silent; the whole exchange may take four times as long.", "judgement",
-        low=1, high=300,
+        20,
+        "How long the server may be silent; the whole exchange may take four times as long.",
+        "judgement",
+        low=1,
+        high=300,
     )
 
     @field_validator("url")

@@ -23,11 +23,18 @@ class PlantingThresholds(Table):
     """When the soil is ready to plant in."""
 
     soil_ready_spring_c: TemperatureC = setting(
-        "10 C", "In spring the soil is ready when its daily mean stands this warm where the seed lies.", _UNL,
-        low=4.0, high=20.0,
+        "10 C",
+        "In spring the soil is ready when its daily mean stands this warm where the seed lies.",
+        _UNL,
+        low=4.0,
+        high=20.0,
     )
     soil_off_spring_c: TemperatureC = setting(
-        "9 C", "Ready ends only when the soil falls below this.", JUDGEMENT, low=2.0, high=19.0,
+        "9 C",
+        "Ready ends only when the soil falls below this.",
+        JUDGEMENT,
+        low=2.0,
+        high=19.0,
         below=["soil_ready_spring_c"],
     )
     ready_days: DayCount = setting(3, "So many days running must be warm enough.", PRACTICE, low=1, high=14)
@@ -38,13 +45,19 @@ class PlantingThresholds(Table):
         "24 C", "In autumn the soil is ready when its daily mean has fallen to this.", _SALE, low=15.0, high=30.0
     )
     soil_risky_autumn_c: TemperatureC = setting(
-        "27 C", "Up to this, falling soil will do for whole, awake seed under straw and shade.",
-        "judgement: near the 82 F at which the University of Delaware sees heat sprouts", low=16.0, high=33.0,
+        "27 C",
+        "Up to this, falling soil will do for whole, awake seed under straw and shade.",
+        "judgement: near the 82 F at which the University of Delaware sees heat sprouts",
+        low=16.0,
+        high=33.0,
         above=["soil_ready_autumn_c"],
     )
     autumn_margin_c: Warmth = setting(
-        "1 C", "Ready in autumn ends only when the soil is warmer than its limit by this.", JUDGEMENT,
-        low=0.1, high=5.0,
+        "1 C",
+        "Ready in autumn ends only when the soil is warmer than its limit by this.",
+        JUDGEMENT,
+        low=0.1,
+        high=5.0,
     )
     frost_chance: Share = setting(
         0.20, "A greater chance of a killing frost after the early shoots is told.", JUDGEMENT, low=0.01, high=0.9
@@ -53,8 +66,11 @@ class PlantingThresholds(Table):
         "6 cm", "Straw to lay over the seed where soil is cool, until the shoots show.", PRACTICE, low=0.0, high=0.3
     )
     too_cold_c: TemperatureC = setting(
-        "7 C", "Planted seed sits too cold below this.",
-        "judgement: sprouts hardly grow at 6 C (prairie production guide)", low=0.0, high=15.0,
+        "7 C",
+        "Planted seed sits too cold below this.",
+        "judgement: sprouts hardly grow at 6 C (prairie production guide)",
+        low=0.0,
+        high=15.0,
     )
     too_cold_off_c: TemperatureC = setting(
         "8 C", "Too cold ends only above this.", JUDGEMENT, low=0.5, high=16.0, above=["too_cold_c"]
@@ -74,12 +90,18 @@ class StrawThresholds(Table):
     """The second layer of straw, and the rain that straw keeps."""
 
     second_layer_shoots_m: LengthM = setting(
-        "15 cm", "The second layer goes on when the shoots stand this far out of the straw.", PRACTICE,
-        low=0.05, high=0.4,
+        "15 cm",
+        "The second layer goes on when the shoots stand this far out of the straw.",
+        PRACTICE,
+        low=0.05,
+        high=0.4,
     )
     second_layer_soil_c: TemperatureC = setting(
-        "15 C", "In a cool spring it waits until the soil at the tubers is this warm.",
-        "judgement: the low end of the 15-18 C that the FAO crop page calls best", low=5.0, high=22.0,
+        "15 C",
+        "In a cool spring it waits until the soil at the tubers is this warm.",
+        "judgement: the low end of the 15-18 C that the FAO crop page calls best",
+        low=5.0,
+        high=22.0,
     )
     second_layer_straw_m: LengthM = setting(
         "20 cm", "The depth that straw is brought up to.", PRACTICE, low=0.05, high=0.5
@@ -97,10 +119,15 @@ class WaterThresholds(Table):
         "weekly", "Go by a weekly target, or by how dry the root zone is.", JUDGEMENT
     )
     weekly_target_mm: Water = setting(
-        "25 mm", "Rain that passes the straw, and waterings, wanted in seven days: about an inch.", PRACTICE,
-        low=5.0, high=100.0,
+        "25 mm",
+        "Rain that passes the straw, and waterings, wanted in seven days: about an inch.",
+        PRACTICE,
+        low=5.0,
+        high=100.0,
     )
-    least_turn_mm: Water = setting("10 mm", "Less than this is not worth carrying, and wets only the top.", JUDGEMENT, low=0.5, high=25.0)
+    least_turn_mm: Water = setting(
+        "10 mm", "Less than this is not worth carrying, and wets only the top.", JUDGEMENT, low=0.5, high=25.0
+    )
     hold_chance: Share = setting(
         0.70, "Watering waits for rain that is at least this likely.", JUDGEMENT, low=0.3, high=1.0
     )
@@ -108,20 +135,34 @@ class WaterThresholds(Table):
         "5 mm", "Where no chance is given, this much forecast rain counts as likely.", JUDGEMENT, low=1.0, high=50.0
     )
     top_depleted_share: Share = setting(
-        0.5, "Before the shoots, water only when this share of the top soil's water is gone.", JUDGEMENT,
-        low=0.1, high=0.9,
+        0.5,
+        "Before the shoots, water only when this share of the top soil's water is gone.",
+        JUDGEMENT,
+        low=0.1,
+        high=0.9,
     )
     target_differs_share: Share = setting(
-        0.20, "The target is called short or generous when the week's need differs by this share.", JUDGEMENT,
-        low=0.05, high=1.0,
+        0.20,
+        "The target is called short or generous when the week's need differs by this share.",
+        JUDGEMENT,
+        low=0.05,
+        high=1.0,
     )
     target_differs_off_share: Share = setting(
-        0.15, "That ends only when the difference is below this.", JUDGEMENT, low=0.01, high=0.95,
+        0.15,
+        "That ends only when the difference is below this.",
+        JUDGEMENT,
+        low=0.01,
+        high=0.95,
         below=["target_differs_share"],
     )
     hose_flow_l_min: FlowLmin | None = setting(
-        None, "What your hose gives, to say how many minutes; measure it with a bucket.",
-        "judgement: only your own hose can tell, so there is no default", low=0.5, high=200.0, example="12 l/min",
+        None,
+        "What your hose gives, to say how many minutes; measure it with a bucket.",
+        "judgement: only your own hose can tell, so there is no default",
+        low=0.5,
+        high=200.0,
+        example="12 l/min",
     )
 
 
@@ -136,7 +177,11 @@ class FrostThresholds(Table):
         0.20, "At this chance of that, the letter says so.", JUDGEMENT, low=0.01, high=0.95
     )
     act_c: TemperatureC = setting(
-        "-1 C", "A night that may fall to this means: cover this evening.", _LEAF, low=-4.0, high=4.0,
+        "-1 C",
+        "A night that may fall to this means: cover this evening.",
+        _LEAF,
+        low=-4.0,
+        high=4.0,
         below=["heads_up_c"],
     )
     act_chance: Share = setting(0.30, "At this chance of that, it asks you to cover.", JUDGEMENT, low=0.01, high=0.95)
@@ -147,7 +192,11 @@ class FrostThresholds(Table):
         0.30, "At this chance of that, it says how grave the night is.", JUDGEMENT, low=0.01, high=0.95
     )
     off_chance: Share = setting(
-        0.10, "A frost warning ends only when the chance is below this.", JUDGEMENT, low=0.0, high=0.9,
+        0.10,
+        "A frost warning ends only when the chance is below this.",
+        JUDGEMENT,
+        low=0.0,
+        high=0.9,
         below=["heads_up_chance", "act_chance", "severe_chance"],
     )
     straw_term_c: Warmth = setting(
@@ -159,15 +208,22 @@ class RipeningThresholds(Table):
     """When tops that go down may be ripe, and when to ask first."""
 
     least_days: DayCount = setting(
-        70, "Tops that go down sooner after the shoots are asked about: thirst, frost, blight, wilt?",
-        "judgement: the FAO crop page gives early kinds 90-120 days in all", low=30, high=150,
+        70,
+        "Tops that go down sooner after the shoots are asked about: thirst, frost, blight, wilt?",
+        "judgement: the FAO crop page gives early kinds 90-120 days in all",
+        low=30,
+        high=150,
     )
     least_share: Share = setting(
         0.70, "So are tops with less than this share of the warmth their class needs.", JUDGEMENT, low=0.3, high=1.0
     )
     look_share: Share = setting(
-        1.0, "At this share of the warmth their class needs, look whether the tops go down.",
-        "published: prairie production guide (800-1000 P-days)", low=0.5, high=1.5, above=["least_share"],
+        1.0,
+        "At this share of the warmth their class needs, look whether the tops go down.",
+        "published: prairie production guide (800-1000 P-days)",
+        low=0.5,
+        high=1.5,
+        above=["least_share"],
     )
 
 
@@ -175,8 +231,11 @@ class SkinsThresholds(Table):
     """How long skins set after the tops are dead."""
 
     days: DayCount = setting(
-        14, "Days from dead tops to set skins.", "published: Browning, University of Nebraska (about two weeks)",
-        low=5, high=35,
+        14,
+        "Days from dead tops to set skins.",
+        "published: Browning, University of Nebraska (about two weeks)",
+        low=5,
+        high=35,
     )
     warm_days: DayCount = setting(7, "Days to set skins in warm soil.", _SKINS, low=3, high=34, below=["days"])
     cold_days: DayCount = setting(
@@ -202,7 +261,9 @@ class DataThresholds(Table):
         "3 C", "Soil that is less certain than this counts as unknown.", JUDGEMENT, low=0.5, high=10.0
     )
     letter_catch_up_until: TimeOfDay = setting(
-        "12:00", "A morning that was missed is still written up to this hour.", JUDGEMENT,
+        "12:00",
+        "A morning that was missed is still written up to this hour.",
+        JUDGEMENT,
         range="from the hour of the letter to 23:59",
     )
 
