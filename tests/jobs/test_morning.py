@@ -2,14 +2,13 @@
 
 import json
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
 from haulm import cli
 from haulm.errors import BusyError, Exit
 from haulm.jobs import morning as job
-from haulm.jobs.state_folder import StateFolder, state_folder
+from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.sources.invented import invented_forecasts, invented_record
@@ -27,13 +26,15 @@ def csv_of(days, first, last, extra=""):
     lines = [f"date,{','.join(names)}{',issued' if extra else ''}"]
     for k in range((last - first).days + 1):
         day = first + timedelta(days=k)
-        lines.append(",".join([day.isoformat(), *(str(days.of(n).at(day)) for n in names), *([extra] if extra else [])]))
+        lines.append(
+            ",".join([day.isoformat(), *(str(days.of(n).at(day)) for n in names), *([extra] if extra else [])])
+        )
     return "\n".join(lines) + "\n"
 
 
 @pytest.fixture
 def garden(tmp_path):
-    """The sample settings with their weather beside them: invented days up to yesterday, and this morning's forecast."""
+    """The sample settings with their weather beside them: invented days to yesterday, and the forecast of today."""
     record = invented_record("brackenford", date(2025, 1, 1), TODAY + timedelta(days=12), 7)
     issue = invented_forecasts("brackenford", record.days, [TODAY], 7)[0]
     (tmp_path / "haulm.toml").write_text(sample_toml().replace("# forecast_file", "forecast_file"), encoding="utf-8")
@@ -170,5 +171,3 @@ def test_the_second_of_two_runs_at_once_is_told_to_come_back(garden):
     state.path.mkdir()
     with lock(state.lock(settings.garden), NOW), pytest.raises(BusyError):
         job.morning(settings, state, NOW)
-
-
