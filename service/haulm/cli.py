@@ -41,7 +41,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"haulm {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_check, _add_morning, _add_note, _add_notes):
+    for add in (_add_demo, _add_check, _add_morning, _add_note, _add_notes, _add_schedule):
         add(commands)
     return parser
 
@@ -97,6 +97,13 @@ def _add_notes(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") 
     _with_state(parser)
 
 
+def _add_schedule(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "schedule", _schedule, "Stay, and run each morning at its hour until told to end.")
+    parser.add_argument("--once", action="store_true", help="for a timer: run this morning if still wanted, then end")
+    _with_settings(parser)
+    _with_state(parser)
+
+
 def _with_settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--settings", type=Path, metavar="FILE", help="the settings file (default: $HAULM_SETTINGS, or ./haulm.toml)"
@@ -146,7 +153,7 @@ def _morning(arguments: argparse.Namespace) -> int:
     settings = load(_settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None
-    done = rehearse(settings, state, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
+    done = rehearse(settings, state, now, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
     return done.exit_code
 
@@ -182,3 +189,16 @@ def _notes(arguments: argparse.Namespace) -> int:
     else:
         print(list_notes(settings.garden, state, arguments.bed, as_json=arguments.json))
     return Exit.DONE
+
+
+def _schedule(arguments: argparse.Namespace) -> int:
+    import logging  # noqa: PLC0415  --help must stay light
+
+    from haulm.jobs.schedule import keep_watch, once  # noqa: PLC0415
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
+    settings, state = _settings_file(arguments), state_folder(arguments.state, os.environ)
+    if arguments.once:
+        return once(settings, state, os.environ, datetime.now(UTC))
+    return keep_watch(settings, state, os.environ)

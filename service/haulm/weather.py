@@ -117,12 +117,16 @@ class Record:
         as received `usual_delay` after its local end.
     usual_delay
         How long after the end of a local day this source usually has it.
+    lent
+        Air temperatures of neighbours, moved by their mean difference, for days that this station lacks: filled
+        values, never observed ones.
     """
 
     origin: Origin
     days: Days
     received: FloatArray
     usual_delay: timedelta
+    lent: "Record | None" = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -59,9 +59,12 @@ def test_the_sample_loads_with_every_key_live(tmp_path):
     written = tomllib.loads(text)
     known = {path for path, _ in known_values(SettingsFile, written)}
     assert known == {path for path in known if _has(written, path)}
-    assert settings.thresholds.model_copy(
-        update={"water": settings.thresholds.water.model_copy(update={"hose_flow_l_min": None})}
-    ) == Thresholds()
+    assert (
+        settings.thresholds.model_copy(
+            update={"water": settings.thresholds.water.model_copy(update={"hose_flow_l_min": None})}
+        )
+        == Thresholds()
+    )
 
 
 def _has(tree: Any, path: tuple[Any, ...]) -> bool:

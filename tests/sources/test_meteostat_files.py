@@ -114,16 +114,14 @@ def test_rows_still_to_come_are_left_out_and_told_and_today_is_only_left_out(
 
 
 @responses.activate
-def test_one_of_two_years_missing_is_told(
+def test_a_year_before_the_record_begins_is_no_fault(
     access_at: Callable[..., Access], station: Station, year_file: Packed, spring: Rows
 ) -> None:
     responses.get(DAILY.format(2023), status=404)
     responses.get(DAILY.format(2024), body=year_file(spring))
     reading = read(access_at(), station, 2023, 2024)
     assert reading.record.days.first == date(2024, 1, 1)
-    (complaint,) = reading.complaints
-    assert complaint.what == "the daily file of 2023 is lacking: not there (404)"
-    assert complaint.where == "Meteostat, station 99901, daily file of 2023 (data.meteostat.net)"
+    assert reading.complaints == ()
 
 
 @responses.activate
@@ -532,7 +530,7 @@ def test_stations_nearby(
     assert near.last_day == date(2024, 4, 18)
     assert near.air_share == pytest.approx(109 / 365)
     assert near.rain_share == pytest.approx(107 / 365)
-    assert near.trouble == "the daily file of 2023 is lacking: not there (404)"
+    assert near.trouble == ""
     assert (other.station.key, other.station.height_difference_m) == ("99902", None)
     assert other.last_day is None
     assert other.trouble.endswith("the station has stopped, or never told such values")

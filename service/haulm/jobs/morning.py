@@ -3,18 +3,20 @@
 settings → observations and forecast → state of each bed → alerts → letter → store → post → record
 """
 
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
 from haulm.errors import Exit
-from haulm.garden import Journal
+from haulm.garden import Journal, Place
 from haulm.jobs.arrears import arrears
 from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.letter_forms import Forms, write_out
 from haulm.jobs.observe import Observed, observe
+from haulm.jobs.observe_stations import forecast_cell
 from haulm.jobs.state_folder import StateFolder
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
@@ -74,15 +76,16 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     return Morning(letter, code)
 
 
-def rehearse(settings: Settings, state: StateFolder, as_of: datetime) -> Morning:
+def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Morning:
     """Work a morning out afresh and store nothing, deliver nothing."""
     day = settings.garden.place.day_of(as_of)
-    observed = observe(settings, day)
     journal, complaints = read_journal(state.journal(settings.garden))
-    memory: tuple[Said, ...] = ()
     told = tuple(str(complaint) for complaint in complaints)
-    if state.store.exists():
-        with open_database(state.store) as database:
+    memory: tuple[Said, ...] = ()
+    with ExitStack() as stack:
+        database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
+        observed = observe(settings, state.spool, database, day, now)
+        if database is not None:
             memory = read_said(database, settings.garden.key, before=day)
             told = (*arrears(database, settings.garden.key, day, as_of), *told)
     decision = _decide(settings, observed, journal, memory, as_of, told)
@@ -94,8 +97,8 @@ def _write(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
 ) -> tuple[StoredLetter, Exit]:
     day = settings.garden.place.day_of(moment)
-    observed = observe(settings, day)
-    _keep_weather(database, observed, now)
+    observed = observe(settings, state.spool, database, day, now)
+    _keep_weather(database, settings.garden.place, observed, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     memory = read_said(database, settings.garden.key, before=day)
     told = (*arrears(database, settings.garden.key, day, now), *(str(complaint) for complaint in complaints))
@@ -127,12 +130,12 @@ def _decide(
     return replace(decision, notices=observed.notices + told)
 
 
-def _keep_weather(database: Database, observed: Observed, now: datetime) -> None:
+def _keep_weather(database: Database, place: Place, observed: Observed, now: datetime) -> None:
     with database.transaction():
         if observed.record is not None:
             keep_record(database, observed.record, now)
         for forecast in observed.forecasts:
-            keep_forecast(database, forecast.origin.key, forecast, now)
+            keep_forecast(database, forecast_cell(forecast.origin, place), forecast, now)
 
 
 def _stored(decision: Decision, forms: Forms) -> StoredLetter:

@@ -14,6 +14,12 @@ class StateFolder:
     """The files of one folder: the store for all gardens, a journal and a lock for each."""
 
     path: Path
+    cache: Path | None = None
+
+    @property
+    def spool(self) -> Path:
+        """Files fetched from weather services; they may be thrown away."""
+        return (self.cache or self.path) / "spool"
 
     @property
     def store(self) -> Path:
@@ -31,8 +37,10 @@ class StateFolder:
 
 def state_folder(given: Path | None, environ: Mapping[str, str]) -> StateFolder:
     """The folder named by the command, else by HAULM_STATE, else by systemd, else below the home folder."""
+    caches = environ.get("CACHE_DIRECTORY", "").split(os.pathsep)[0]
+    cache = Path(caches) if caches else None
     for named in (given, environ.get("HAULM_STATE"), environ.get("STATE_DIRECTORY", "").split(os.pathsep)[0]):
         if named:
-            return StateFolder(Path(named))
+            return StateFolder(Path(named), cache)
     base = environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
-    return StateFolder(Path(base) / "haulm")
+    return StateFolder(Path(base) / "haulm", cache)

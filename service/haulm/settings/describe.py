@@ -26,7 +26,7 @@ def describe(settings: Settings) -> list[str]:
         *([] if garden.plantings else ["Nothing is to be planted yet: there is no [plantings] table."]),
         _frost(settings.thresholds.frost, garden.place.display),
         _water(settings.thresholds.water, garden.place.display),
-        _weather(settings),
+        *_weather(settings),
         _letter(settings),
         *_sent(settings),
         *settings.notes,
@@ -127,12 +127,20 @@ def _water(water: WaterThresholds, display: Display) -> str:
     return f"Water: {target}; {by}."
 
 
-def _weather(settings: Settings) -> str:
+def _weather(settings: Settings) -> Iterator[str]:
     weather = settings.weather
-    told = f"Weather: from {weather.file}"
-    if weather.forecast_file is None:
-        return f"{told}; no forecast, so no frost and no rain can be foretold."
-    return f"{told}; forecast from {weather.forecast_file}."
+    if weather.source == "stations":
+        told = f"Weather: fetched from {list_words(weather.stations, 'and')}"
+        forecasts = list_words(weather.forecasts, "else") if weather.forecasts else ""
+        yield f"{told}; forecast of {forecasts}." if forecasts else f"{told}; {_NO_FORECAST}"
+        yield f"The weather services are told {weather.contact} as the address at which you can be reached."
+    elif weather.forecast_file is None:
+        yield f"Weather: from {weather.file}; {_NO_FORECAST}"
+    else:
+        yield f"Weather: from {weather.file}; forecast from {weather.forecast_file}."
+
+
+_NO_FORECAST = "no forecast, so no frost and no rain can be foretold."
 
 
 def _letter(settings: Settings) -> str:

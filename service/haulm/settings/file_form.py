@@ -12,13 +12,10 @@ from haulm.settings.post_form import PostTable
 from haulm.settings.quantities import (
     Count,
     DistanceM,
-    FilePath,
-    HourCount,
     LengthM,
     LocalDay,
     MailAddress,
     Number,
-    TemperatureC,
     Text,
     TimeOfDay,
     fault,
@@ -26,6 +23,7 @@ from haulm.settings.quantities import (
 from haulm.settings.quantities import WarmthC as Warmth
 from haulm.settings.table import Table, setting
 from haulm.settings.thresholds import Thresholds
+from haulm.settings.weather_form import WeatherTable
 from haulm.units import Display
 
 VERSION = 1
@@ -54,8 +52,11 @@ class PlaceTable(Table):
     zone: Text = setting(..., "The time zone, by its international name.", example="America/Chicago")
     units: Display = setting("metric", "The units the letter is written in: us or metric.", example="us")
     clear_night_offset_c: Warmth = setting(
-        "1.5 C", "How much colder the garden is than the station on clear, calm nights.", "judgement",
-        low=0.0, high=8.0,
+        "1.5 C",
+        "How much colder the garden is than the station on clear, calm nights.",
+        "judgement",
+        low=0.0,
+        high=8.0,
     )
 
     @field_validator("latitude")
@@ -127,11 +128,16 @@ class BedTable(Table):
         "loam", "The soil, as a class of FAO-56 Table 19, or compost mix.", "judgement", example="sandy loam"
     )
     soil_depth_m: LengthM = setting(
-        "30 cm", "How deep roots can go: the soil in the bed, and what lies open below it.", "judgement",
-        low=0.1, high=2.0, example="12 in",
+        "30 cm",
+        "How deep roots can go: the soil in the bed, and what lies open below it.",
+        "judgement",
+        low=0.1,
+        high=2.0,
+        example="12 in",
     )
     straw: tuple[StrawTable, ...] = setting(
-        (), "Straw that lay on it before the journal begins, by date.",
+        (),
+        "Straw that lay on it before the journal begins, by date.",
         example=[{"since": date(2026, 10, 20), "depth": "4 in"}],
     )
 
@@ -143,7 +149,9 @@ class PlantingTable(Table):
     name: Text | None = setting(None, "What the letter calls it; its key is used without it.", example="Gate early")
     maturity: Maturity = setting(..., "How soon the variety ripens: early, mid or late.", example="early")
     habit: Habit | None = setting(
-        None, "Whether the tops stop growing of themselves; assumed for early ones only.", "judgement",
+        None,
+        "Whether the tops stop growing of themselves; assumed for early ones only.",
+        "judgement",
         example="determinate",
     )
     season: Season = setting(..., "Planted into warming soil (spring) or cooling soil (autumn).", example="spring")
@@ -151,8 +159,11 @@ class PlantingTable(Table):
         "30 cm", "From seed to seed in the row.", "common practice, no source", low=0.1, high=1.0, example="12 in"
     )
     depth_m: LengthM = setting(
-        "0 cm", "How deep the seed lies in the soil; 0 is laid on it, under the straw.", "common practice, no source",
-        low=0.0, high=0.15,
+        "0 cm",
+        "How deep the seed lies in the soil; 0 is laid on it, under the straw.",
+        "common practice, no source",
+        low=0.0,
+        high=0.15,
     )
     window_first: LocalDay = setting(..., "The first day you would plant.", example=date(2027, 4, 10))
     window_last: LocalDay = setting(..., "The last day you would plant.", example=date(2027, 6, 5))
@@ -171,43 +182,6 @@ class RecipientTable(Table):
 
     name: Text = setting(..., "Who it is.", example="The grower")
     address: MailAddress = setting(..., "The mail address.", example="grower@example.org")
-
-
-class WeatherTable(Table):
-    """Where the weather comes from."""
-
-    source: Literal["file"] = setting("file", "A file of station days beside this one.", "judgement")
-    file: FilePath = setting(..., "The station's days; a relative path starts at this file.", example="brackenford.csv")
-    layout: Literal["house", "ghcn"] = setting(
-        "house", "How the file is laid out: in the house's own columns, or as GHCN daily.", "judgement"
-    )
-    units: Literal["metric", "tenths", "us"] = setting(
-        "metric", "The units in it: C and mm, tenths of those, or F and inches.", "judgement"
-    )
-    forecast_file: FilePath | None = setting(
-        None, "A forecast; without one, no frost and no rain can be foretold.", example="brackenford-forecast.json"
-    )
-    station: Text | None = setting(None, "What the letter calls the station.", example="Brackenford station")
-    usual_delay_hours: HourCount = setting(
-        6, "How long after the end of a day the station usually has it.", "judgement", low=0, high=240
-    )
-    contact: Text | None = setting(
-        None, "An address that weather services can write to; some ask for one.", example="grower@example.org"
-    )
-    mean_air_c: TemperatureC | None = setting(
-        None, "The year's mean, for a place whose record is short.", low=-15.0, high=35.0, example="45 F"
-    )
-    mean_range_c: Warmth | None = setting(
-        None, "From the coldest day of the mean year to the warmest; goes with mean_air.", low=0.0, high=60.0,
-        example="55 F",
-    )
-
-    @field_validator("mean_range_c")
-    @classmethod
-    def _both_or_neither(cls, mean_range: float | None, info: ValidationInfo) -> float | None:
-        if "mean_air_c" in info.data and (mean_range is None) != (info.data["mean_air_c"] is None):
-            raise fault("mean_air and mean_range go together: write both or neither", show=False, beside="mean_air")
-        return mean_range
 
 
 class LetterTable(Table):
@@ -237,7 +211,8 @@ class SettingsFile(Table):
         ..., "One table a bed, under a key of your own.", key="gatebed", missing=_NO_BED
     )
     plantings: dict[Key, PlantingTable] = setting(
-        {}, "One table a crop, under a key of your own. A bed can hold two in one year, never at once.",
+        {},
+        "One table a crop, under a key of your own. A bed can hold two in one year, never at once.",
         key="gate-early",
     )
     recipients: dict[Key, RecipientTable] = setting({}, "One table a person, under a key of your own.", key="me")

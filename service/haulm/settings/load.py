@@ -15,13 +15,14 @@ from haulm.garden import Garden
 from haulm.settings.across import findings_across
 from haulm.settings.build import garden_of
 from haulm.settings.faults import Found, Written, findings
-from haulm.settings.file_form import LetterTable, SettingsFile, WeatherTable
+from haulm.settings.file_form import LetterTable, SettingsFile
 from haulm.settings.hidden import bring_in
 from haulm.settings.lines import lines_of_keys
 from haulm.settings.names import Tree, from_environment, override
 from haulm.settings.post_form import PostTable
 from haulm.settings.table import Table
 from haulm.settings.thresholds import Thresholds
+from haulm.settings.weather_form import WeatherTable
 
 _AGAIN = "Correct the file and run haulm check again."
 _NO_FILE = "Copy config/haulm.toml and write your own garden into it; haulm demo needs no settings."

@@ -33,7 +33,8 @@ _HEAD = """\
 """
 # Keys with a default that the scenario sets all the same.
 _SET = frozenset({"place.units", "beds.name", "beds.texture", "beds.soil_depth", "beds.straw", "plantings.name",
-                  "plantings.spacing", "weather.station", "post.folder"})  # fmt: skip
+                  "plantings.spacing", "weather.file", "weather.station",
+                  "post.folder"})  # fmt: skip
 
 
 def sample_toml() -> str:

@@ -74,7 +74,8 @@ def timeline(
         The place's zone, by which its days end.
     """
     usual_delay = record.usual_delay if record else timedelta(0)
-    past = _past(_known(record, as_of, today, zone) if record else unknown_days(today, 0), gap_fill_days)
+    own, lent = (_known(one, as_of, today, zone) for one in (record, record.lent if record else None))
+    past = _past(own, gap_fill_days, lent)
     newest = _newest_observed(past)
     known = [issue for issue in forecasts if max(issue.known_since, issue.issued) <= as_of]
     known.sort(key=lambda issue: (issue.issued, issue.known_since, issue.origin.key), reverse=True)
@@ -102,8 +103,10 @@ def day_end(day: date, zone: ZoneInfo) -> datetime:
     return datetime.combine(day + DAY, time(), zone).astimezone(UTC)
 
 
-def _known(record: Record, as_of: datetime, today: date, zone: ZoneInfo) -> Days:
+def _known(record: Record | None, as_of: datetime, today: date, zone: ZoneInfo) -> Days:
     """The days from the first that was known to yesterday; NaN where a row was not known yet."""
+    if record is None:
+        return unknown_days(today, 0)
     days = record.days
     # In UTC, since subtraction within one zone would count by the wall clock and miss a change of clocks.
     ended = (as_of.astimezone(UTC) - record.usual_delay).astimezone(zone).date() - DAY
@@ -118,18 +121,24 @@ def _known(record: Record, as_of: datetime, today: date, zone: ZoneInfo) -> Days
     return Days(days.first, **values).cut(days.first + int(told[0]) * DAY, today - DAY)
 
 
-def _past(days: Days, gap_fill_days: int) -> _Marked:
-    low, high = days.air_min_c, days.air_max_c
+def _past(days: Days, gap_fill_days: int, lent: Days) -> _Marked:
+    """Observed days, then what neighbours lend, then short gaps on a straight line."""
+    observed = np.isfinite(days.air_min_c) & np.isfinite(days.air_max_c)
+    low, high = (_else_lent(days, lent, name) for name in ("air_min_c", "air_max_c"))
     low_filled, high_filled = _short_gaps(low, gap_fill_days), _short_gaps(high, gap_fill_days)
     filled_low, filled_high = _straight(low, low_filled), _straight(high, high_filled)
     # Each line is drawn by itself, so they can cross; what was observed stands, what was filled gives way.
     filled_high = np.where(high_filled, np.fmax(filled_high, filled_low), filled_high)
     filled_low = np.where(low_filled, np.fmin(filled_low, filled_high), filled_low)
-    observed = np.isfinite(low) & np.isfinite(high)
     whole = np.isfinite(filled_low) & np.isfinite(filled_high)
     air_mark = _marks((whole, Mark.FILLED), (observed, Mark.OBSERVED))
     rain_mark = _marks((np.isfinite(days.rain_mm), Mark.OBSERVED))
     return _Marked(_with(days, air_min_c=filled_low, air_max_c=filled_high), air_mark, rain_mark)
+
+
+def _else_lent(days: Days, lent: Days, name: str) -> FloatArray:
+    own = getattr(days, name)
+    return np.where(np.isfinite(own), own, lent.of(name).between(days.first, days.last))
 
 
 def _short_gaps(values: FloatArray, longest: int) -> Mask:

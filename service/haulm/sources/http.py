@@ -23,10 +23,13 @@ from haulm.errors import SourceError
 
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 CHUNK_BYTES = 16 * 1024
+FAILURES_IN_A_ROW = 2
 REDIRECTS = frozenset({301, 302, 303, 307, 308})
 TRY_LATER = "Nothing to do now: the next morning asks again."
 ONLINE = "Check that this machine is online. If it is, there is nothing to do now: the next morning asks again."
 CERTIFICATE = "Check this machine's date. If it is right, something stands between: do not go round it."
+DAMAGED = "Nothing to do now: it is asked for again the next morning."
+ADDRESS = "Correct it in the settings."
 CONTACT = "Write it in plain letters, in one line, in the settings."
 
 
@@ -101,11 +104,21 @@ class NotThereError(SourceError):
     """The server was reached and has no such thing."""
 
 
+class HostDownError(SourceError):
+    """The server could not be reached, or is in trouble: asking it for more is of no use now."""
+
+
 class Http:
-    """The one session; open it with `with`."""
+    """The one session; open it with `with`.
+
+    A server that could not be reached twice running is not asked for anything else: ten files of a silent server would
+    cost a morning ten times its patience. `asked` counts the requests that went out.
+    """
 
     def __init__(self, fetching: Fetching) -> None:
         self.fetching = fetching
+        self.asked = 0
+        self._failed: dict[str, list[HostDownError]] = {}
         self._session = requests.Session()
         self._session.headers["User-Agent"] = fetching.user_agent
         adapter = HTTPAdapter(max_retries=_retry(fetching))
@@ -129,6 +142,21 @@ class Http:
         SourceError
             It could not be had, with what happened; `NotThereError` if the server says that there is none.
         """
+        host = urlsplit(ask.url).netloc
+        failed = self._failed.setdefault(host, [])
+        if len(failed) >= FAILURES_IN_A_ROW:
+            told = f"not asked again, since it failed {FAILURES_IN_A_ROW} times: {failed[-1].what}"
+            raise HostDownError(told, where=ask.where, remedy=failed[-1].remedy)
+        self.asked += 1
+        try:
+            reply = self._get(ask)
+        except HostDownError as fault:
+            failed.append(fault)
+            raise
+        failed.clear()
+        return reply
+
+    def _get(self, ask: Ask) -> Reply:
         outcome: SimpleQueue[Reply | SourceError] = SimpleQueue()
         deadline = monotonic() + self.fetching.total_s
         Thread(target=self._answer, args=(ask, deadline, outcome), daemon=True).start()
@@ -244,8 +272,8 @@ def _is_page(response: requests.Response, body: bytes) -> bool:
     return start.startswith((b"<!doctype", b"<html")) or (kind.startswith("text/html") and start.startswith(b"<"))
 
 
-def _too_slow(ask: Ask, seconds: float) -> SourceError:
-    return SourceError(f"timed out after {seconds:g} s", where=ask.where, remedy=TRY_LATER)
+def _too_slow(ask: Ask, seconds: float) -> HostDownError:
+    return HostDownError(f"timed out after {seconds:g} s", where=ask.where, remedy=TRY_LATER)
 
 
 def _too_long(ask: Ask, cap: int) -> SourceError:
@@ -263,9 +291,11 @@ def _refusal(status: int, ask: Ask, fetching: Fetching) -> SourceError:
         return SourceError(f"refused ({status})", where=ask.where, remedy=remedy)
     tries = f", after {fetching.retries + 1} tries" if fetching.retries else ""
     if status == 429:
-        return SourceError(f"asked too often (429){tries}", where=ask.where, remedy="Wait an hour before asking again.")
+        return HostDownError(
+            f"asked too often (429){tries}", where=ask.where, remedy="Wait an hour before asking again."
+        )
     if status >= 500:
-        return SourceError(f"the server is in trouble ({status}){tries}", where=ask.where, remedy=TRY_LATER)
+        return HostDownError(f"the server is in trouble ({status}){tries}", where=ask.where, remedy=TRY_LATER)
     return SourceError(f"unexpected answer ({status})", where=ask.where, remedy="Check the place and the address.")
 
 
@@ -274,8 +304,13 @@ def _failure(error: Exception, ask: Ask, fetching: Fetching) -> SourceError:
     causes = _causes(error)
     for kinds, what, remedy in _meanings(fetching):
         if any(isinstance(cause, kinds) for cause in causes):
-            return SourceError(what, where=ask.where, remedy=remedy)
-    return SourceError(f"no connection: {causes[-1]}"[:200], where=ask.where, remedy=ONLINE)
+            kind = SourceError if remedy in _NOT_THE_SERVER else HostDownError
+            return kind(what, where=ask.where, remedy=remedy)
+    return HostDownError(f"no connection: {causes[-1]}"[:200], where=ask.where, remedy=ONLINE)
+
+
+# These say nothing about the server: another file of it may well come.
+_NOT_THE_SERVER = frozenset({CONTACT, ADDRESS, DAMAGED})
 
 
 def _causes(error: BaseException) -> list[BaseException]:
@@ -302,8 +337,8 @@ def _meanings(fetching: Fetching) -> tuple[tuple[tuple[type[BaseException], ...]
         ((ConnectionRefusedError,), "connection refused", ONLINE),
         ((urllib3_errors.ReadTimeoutError, requests.ReadTimeout), silence, TRY_LATER),
         ((requests.ConnectTimeout, TimeoutError), no_connection, TRY_LATER),
-        (damaged, "the answer broke off or came damaged", TRY_LATER),
+        (damaged, "the answer broke off or came damaged", DAMAGED),
         ((requests.exceptions.InvalidHeader, UnicodeEncodeError), "the contact address cannot be sent", CONTACT),
-        ((requests.exceptions.InvalidURL,), "the address cannot be read", "Correct it in the settings."),
+        ((requests.exceptions.InvalidURL,), "the address cannot be read", ADDRESS),
         ((ConnectionResetError, BrokenPipeError, HTTPException), "the connection broke off", TRY_LATER),
     )

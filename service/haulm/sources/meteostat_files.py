@@ -4,7 +4,7 @@
 only when a file has changed (`meteostat_parse`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
@@ -27,14 +27,18 @@ EPOCH = date(1970, 1, 1)
 # The files are rebuilt about daily; a past year's only when something is mended (judgement).
 THIS_YEAR_NOT_WITHIN = timedelta(hours=1)
 PAST_YEAR_NOT_WITHIN = timedelta(days=7)
+# A past year without a file is hardly ever given one later (judgement).
+ABSENT_NOT_WITHIN = timedelta(days=30)
 # In January the year just past is still being completed.
 STILL_FILLING = timedelta(days=40)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Year:
+    year: int
     table: Table
     fetched: datetime
+    fresh: bool
 
 
 def daily_reading(access: Access, station: Station, years: Sequence[int], today: date) -> Reading:
@@ -61,7 +65,8 @@ def daily_reading(access: Access, station: Station, years: Sequence[int], today:
     received = arrivals(memory, days.first, stacked, fetched, METEOSTAT.usual_delay)
     record = Record(station.origin(attribution), days, received, METEOSTAT.usual_delay)
     modelled = sum(one.table.modelled for one in had)
-    return Reading(record, ids, (*complaints, *_told(told, "days", where)), modelled)
+    stale = max(years) not in {one.year for one in had if one.fresh}
+    return Reading(record, ids, (*complaints, *_told(told, "days", where)), modelled, stale)
 
 
 def observed_hours(access: Access, station: Station, first: datetime) -> tuple[Hours, tuple[Complaint, ...]]:
@@ -100,8 +105,9 @@ def year_file(access: Access, station: Station, year: int, kind: Kind) -> Kept:
     url = address.format(year=year, station=check_key(station.key))
     what = f"{_where(station)}, {kind} file of {year}"
     over = datetime(year + 1, 1, 1, tzinfo=UTC) + STILL_FILLING
-    wait = PAST_YEAR_NOT_WITHIN if access.now > over else THIS_YEAR_NOT_WITHIN
-    return obtain(access, Wanted(_name(station, year, kind), url, what, _check, not_within=wait))
+    past = access.now > over
+    wait, absent = (PAST_YEAR_NOT_WITHIN, ABSENT_NOT_WITHIN) if past else (THIS_YEAR_NOT_WITHIN, timedelta(0))
+    return obtain(access, Wanted(_name(station, year, kind), url, what, _check, not_within=wait, absent_within=absent))
 
 
 def _name(station: Station, year: int, kind: Kind) -> str:
@@ -123,20 +129,27 @@ def _years(
 ) -> tuple[list[_Year], tuple[Complaint, ...]]:
     had: list[_Year] = []
     complaints: list[Complaint] = []
-    missing: list[SourceError] = []
+    missing: dict[int, SourceError] = {}
     for year in years:
         try:
             held, told = _newest_or_last(access, station, year, kind)
             table = meteostat_parse.table(held, station.key, year, kind)
         except SourceError as error:
-            missing.append(error)
-            complaints.append(Complaint(f"the {kind} file of {year} is lacking: {error.what}", error.where))
+            missing[year] = error
             continue
-        had.append(_Year(table, held.fetched))
+        had.append(_Year(year, table, held.fetched, not told))
         complaints += [*told, *table.complaints]
     if missing and not had:
-        raise _none(missing, kind, station)
-    return had, tuple(complaints)
+        raise _none(list(missing.values()), kind, station)
+    return had, (*_lacking(missing, had, kind), *complaints)
+
+
+def _lacking(missing: dict[int, SourceError], had: list[_Year], kind: Kind) -> Iterator[Complaint]:
+    """A word for each year that could not be had; that a record does not reach further back is no fault."""
+    begins = min((one.year for one in had), default=0)
+    for year, error in missing.items():
+        if year > begins or not isinstance(error, NotThereError):
+            yield Complaint(f"the {kind} file of {year} is lacking: {error.what}", error.where)
 
 
 def _none(missing: Sequence[SourceError], kind: Kind, station: Station) -> SourceError:

@@ -42,11 +42,13 @@ def fetch(access: Access, station: Station, years: Sequence[int], today: date) -
     had: list[tuple[bytes, datetime]] = []
     complaints: list[Complaint] = []
     missing: SourceError | None = None
+    stale = False
     for year in years:
         try:
             held = obtain(access, _wanted(access, station, year))
         except SourceError as error:
             missing = error
+            stale |= year == max(years)
             complaints.append(Complaint(f"the days of {year} are lacking: {error.what}", error.where))
         else:
             had.append((held.body, held.fetched))
@@ -58,7 +60,7 @@ def fetch(access: Access, station: Station, years: Sequence[int], today: date) -
     stacked = np.column_stack([getattr(days, name) for name in _COLUMNS.values()])
     received = arrivals(memory, days.first, stacked, reading.record.received, NCEI.usual_delay)
     record = replace(reading.record, received=received)
-    return replace(reading, record=record, complaints=(*complaints, *reading.complaints))
+    return replace(reading, record=record, complaints=(*complaints, *reading.complaints), stale=stale)
 
 
 def parse(answers: Sequence[tuple[bytes, datetime]], station: Station, today: date) -> Reading:

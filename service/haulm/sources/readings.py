@@ -20,13 +20,15 @@ class Reading:
     """A station's record.
 
     `ids` names, for each quantity that the station gives, the source of each day's value ("" where there is none).
-    `modelled` counts values that were a model's and therefore left out.
+    `modelled` counts values that were a model's and therefore left out. `stale` says that the newest file could not be
+    had, so that the newest days are those of an earlier fetch, or lacking.
     """
 
     record: Record
     ids: Mapping[str, IdArray] = field(default_factory=dict)
     complaints: tuple[Complaint, ...] = ()
     modelled: int = 0
+    stale: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from haulm.errors import SourceError
 from haulm.files import explain, make_folder, write_together, write_whole
-from haulm.sources.http import Ask, Endpoints, Http
+from haulm.sources.http import Ask, Endpoints, Http, NotThereError
 
 # A server that says "good for years" would stop the forecast for as long; a day is longer than any of ours says.
 LONGEST_FRESH = timedelta(hours=24)
@@ -51,7 +51,8 @@ class Kept:
 class Wanted:
     """A file to be had: `check` returns the bytes to keep, or raises `SourceError` if they are not what they should be.
 
-    It is asked for again only when it has expired and `not_within` has passed since the last time.
+    It is asked for again only when it has expired and `not_within` has passed since the last time; one that was not
+    there, when `absent_within` has passed.
     """
 
     name: str
@@ -60,6 +61,7 @@ class Wanted:
     check: Callable[[bytes, str], bytes]
     params: Mapping[str, str] = field(default_factory=dict)
     not_within: timedelta = timedelta(0)
+    absent_within: timedelta = timedelta(0)
 
 
 def obtain(access: Access, wanted: Wanted) -> Kept:
@@ -68,13 +70,20 @@ def obtain(access: Access, wanted: Wanted) -> Kept:
     Raises
     ------
     SourceError
-        It could not be had, or is damaged; what the spool held before is still there.
+        It could not be had, or is damaged; what the spool held before is still there. `NotThereError` if there is none.
     """
     held = kept(access.spool, wanted.name)
+    if held is None and _known_absent(access, wanted):
+        raise NotThereError("not there", where=wanted.what)
     if held and _fresh(held, access.now, wanted.not_within):
         return held
     ask = Ask(wanted.url, wanted.what, wanted.params, held.last_modified if held else "")
-    reply = access.http.get(ask)
+    try:
+        reply = access.http.get(ask)
+    except NotThereError:
+        if wanted.absent_within:
+            _note_absent(access, wanted)
+        raise
     if reply.unchanged and held:
         body, since, fetched = held.body, reply.last_modified or held.last_modified, held.fetched
         status = held.status
@@ -115,6 +124,27 @@ def save_beside(path: Path, data: bytes) -> None:
         write_whole(path, data)
     except OSError as fault:
         raise _disk(path, fault) from fault
+
+
+def _known_absent(access: Access, wanted: Wanted) -> bool:
+    try:
+        asked = datetime.fromisoformat(_absence(access, wanted).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return asked <= access.now < asked + wanted.absent_within
+
+
+def _note_absent(access: Access, wanted: Wanted) -> None:
+    path = _absence(access, wanted)
+    try:
+        make_folder(path.parent)
+        write_whole(path, access.now.astimezone(UTC).isoformat().encode())
+    except OSError as fault:
+        raise _disk(path, fault) from fault
+
+
+def _absence(access: Access, wanted: Wanted) -> Path:
+    return (access.spool / wanted.name).with_name(f"{Path(wanted.name).name}.absent")
 
 
 def _fresh(held: Kept, now: datetime, not_within: timedelta) -> bool:

@@ -1,0 +1,63 @@
+"""The grower's own weather files."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+from haulm.errors import Complaint, SourceError
+from haulm.settings.load import Settings
+from haulm.settings.weather_form import FILE_DELAY_HOURS
+from haulm.sources import own_file
+from haulm.sources.own_file import GhcnUnits
+from haulm.sources.quality import cleaned, cleaned_record
+from haulm.weather import Forecast, Origin, Record
+
+Complaints = tuple[Complaint, ...]
+
+
+def record_of_file(settings: Settings, today: date) -> tuple[Record | None, Complaints]:
+    """The record, cleaned, and what was left out; None where the file cannot be used at all."""
+    weather, path = settings.weather, settings.weather.file
+    if path is None:
+        return None, (Complaint("no weather file is named"),)
+    delay = FILE_DELAY_HOURS if weather.usual_delay_hours is None else weather.usual_delay_hours
+    try:
+        record, broken = own_file.parse_record(
+            own_file.text_of(own_file.fetch(path), str(path)),
+            where=str(path),
+            origin=Origin(path.stem, weather.station or f"the file {path.name}"),
+            usual_delay=timedelta(hours=delay),
+            ghcn_units=_units(settings),
+        )
+    except SourceError as fault:
+        return None, (_unusable("weather record", fault),)
+    clean, doubtful = cleaned_record(record, str(path), today=today)
+    return clean, broken + doubtful
+
+
+def forecasts_of_file(settings: Settings) -> tuple[tuple[Forecast, ...], Complaints]:
+    """Every issue in the forecast file, cleaned; none where no file is named or it cannot be used."""
+    path = settings.weather.forecast_file
+    if path is None:
+        return (), ()
+    try:
+        issues, broken = own_file.parse_forecasts(
+            own_file.text_of(own_file.fetch(path), str(path)),
+            where=str(path),
+            origin=Origin(path.stem, f"the file {path.name}"),
+            ghcn_units=_units(settings),
+        )
+    except SourceError as fault:
+        return (), (_unusable("forecast", fault),)
+    clean = [(issue, *cleaned(issue.days, str(path))) for issue in issues]
+    doubtful = tuple(complaint for _, _, complaints in clean for complaint in complaints)
+    return tuple(replace(issue, days=days) for issue, days, _ in clean), broken + doubtful
+
+
+def _units(settings: Settings) -> GhcnUnits | None:
+    return GhcnUnits(settings.weather.units) if settings.weather.layout == "ghcn" else None
+
+
+def _unusable(what: str, fault: SourceError) -> Complaint:
+    remedy = f" {fault.remedy}" if fault.remedy else ""
+    return Complaint(f"The {what} could not be used: {Path(fault.where).name}: {fault.what}.{remedy}".rstrip("."))

@@ -1,0 +1,154 @@
+"""Stations and forecast services, fetched: the best station first, neighbours for its gaps, the first forecast had."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from haulm.errors import Complaint, SourceError
+from haulm.garden import Place
+from haulm.settings.load import Settings
+from haulm.settings.weather_form import NetworkTable
+from haulm.sources import met_norway, meteostat_files, meteostat_places, ncei, nws
+from haulm.sources.blend import Blend, blend
+from haulm.sources.catalogue import MET_NORWAY, NWS, Source
+from haulm.sources.http import Endpoints, Fetching, Http
+from haulm.sources.quality import cleaned, cleaned_record
+from haulm.sources.readings import Issue, Reading
+from haulm.sources.spool import Access
+from haulm.sources.stations import Station
+from haulm.store.database import Database
+from haulm.store.weather import read_issues
+from haulm.weather import Forecast, Origin, Record
+
+YEARS_OF_RECORD = 10  # for the place's own climate; past years are fetched once and kept
+ISSUES_LOOKED_BACK = timedelta(days=8)  # earlier issues bridge the days between the record and today
+FORECASTERS: dict[str, tuple[Source, Callable[[Access, Place], Issue]]] = {
+    "met-norway": (MET_NORWAY, met_norway.fetch),
+    "us-weather-service": (NWS, nws.fetch),
+}
+Complaints = tuple[Complaint, ...]
+
+
+@contextmanager
+def access_to(settings: Settings, spool: Path, now: datetime) -> Iterator[Access]:
+    """The one session to the weather services, as the settings have it."""
+    network = settings.weather.network
+    fetching = Fetching(
+        contact=settings.weather.contact or "",
+        connect_s=network.connect_seconds,
+        read_s=network.read_seconds,
+        total_s=network.total_seconds,
+        byte_cap=network.most_megabytes * 1024 * 1024,
+        retries=network.retries,
+        retry_wait_s=network.retry_wait_seconds,
+        retry_after_max_s=round(network.retry_longest_seconds),
+    )
+    with Http(fetching) as http:
+        yield Access(http, _endpoints(network), spool, now)
+
+
+def _endpoints(network: NetworkTable) -> Endpoints:
+    return Endpoints(
+        meteostat_daily=network.meteostat_daily,
+        meteostat_hourly=network.meteostat_hourly,
+        meteostat_station=network.meteostat_station,
+        meteostat_stations=network.meteostat_stations,
+        met_norway=network.met_norway,
+        nws_points=network.us_weather_service,
+        ncei=network.ncei,
+    )
+
+
+def record_of_stations(
+    settings: Settings, spool: Path, today: date, now: datetime
+) -> tuple[Record | None, Complaints, bool]:
+    """One record of all stations, what was wrong, and whether the preferred station's newest file was had."""
+    readings, complaints = [], []
+    years = range(today.year - YEARS_OF_RECORD, today.year + 1)
+    with access_to(settings, spool, now) as access:
+        for name in settings.weather.stations:
+            try:
+                reading = read_station(access, name, settings.garden.place, years, today)
+            except SourceError as fault:
+                complaints.append(Complaint(f"{name} could not be had: {fault.what}", fault.where))
+                continue
+            record, doubtful = cleaned_record(reading.record, reading.record.origin.name, today=today)
+            readings.append(replace(reading, record=_delayed(record, settings)))
+            complaints += [*reading.complaints, *doubtful]
+    if not readings:
+        return None, tuple(complaints), False
+    joined = blend(readings, ZoneInfo(settings.garden.place.zone))
+    in_time = not any(reading.stale for reading in readings[:1])
+    return _whole(joined), tuple(complaints), in_time
+
+
+def read_station(access: Access, name: str, place: Place, years: range, today: date) -> Reading:
+    """One station of the settings ("meteostat:10637", "ncei:USW00013722").
+
+    Raises
+    ------
+    SourceError
+        Nothing of it could be had.
+    """
+    source, _, key = name.partition(":")
+    if source == "ncei":
+        return ncei.fetch(access, Station(key), years, today)
+    try:
+        station = meteostat_places.describe(access, key, place)
+    except SourceError:
+        station = Station(key)  # its days are worth more than its description
+    return meteostat_files.daily_reading(access, station, years, today)
+
+
+def _delayed(record: Record, settings: Settings) -> Record:
+    hours = settings.weather.usual_delay_hours
+    return record if hours is None else replace(record, usual_delay=timedelta(hours=hours))
+
+
+def _whole(joined: Blend) -> Record:
+    """The blended record, with what neighbours lend beside it and everybody's attribution."""
+    named = dict.fromkeys(origin.attribution for origin in joined.stations if origin.attribution)
+    origin = replace(joined.record.origin, attribution="; ".join(named))
+    lent = Record(origin, joined.fills, joined.fills_received, joined.record.usual_delay)
+    return replace(joined.record, origin=origin, lent=lent)
+
+
+def forecasts_of_services(
+    settings: Settings, spool: Path, database: Database | None, now: datetime
+) -> tuple[tuple[Forecast, ...], Complaints, bool]:
+    """The first service's forecast that can be had, earlier issues from the store, and whether one came now."""
+    complaints: list[Complaint] = []
+    came: list[Forecast] = []
+    with access_to(settings, spool, now) as access:
+        for name in settings.weather.forecasts:
+            source, fetch = FORECASTERS[name]
+            try:
+                issue = fetch(access, settings.garden.place)
+            except SourceError as fault:
+                complaints.append(Complaint(f"{source.name} gave no forecast: {fault.what}", fault.where))
+                continue
+            days, doubtful = cleaned(issue.forecast.days, source.name)
+            came.append(replace(issue.forecast, days=days))
+            complaints += [*issue.complaints, *doubtful]
+            break
+    earlier = _earlier_issues(settings, database, now) if database is not None else ()
+    known = {(one.origin.key, one.issued): one for one in (*earlier, *came)}
+    return tuple(known.values()), tuple(complaints), bool(came) or not settings.weather.forecasts
+
+
+def _earlier_issues(settings: Settings, database: Database, now: datetime) -> tuple[Forecast, ...]:
+    place = settings.garden.place
+    origins = [FORECASTERS[name][0].origin for name in settings.weather.forecasts]
+    return tuple(
+        issue
+        for origin in origins
+        for issue in read_issues(database, origin, forecast_cell(origin, place), now - ISSUES_LOOKED_BACK, now)
+    )
+
+
+def forecast_cell(origin: Origin, place: Place) -> str:
+    """What the store keeps an issue under: a forecast belongs to a spot, so that gardens side by side share it."""
+    return f"{origin.key} {place.latitude_deg:.4f} {place.longitude_deg:.4f}"

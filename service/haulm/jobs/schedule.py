@@ -1,0 +1,327 @@
+"""haulm on its own: look each minute whether a morning is due, and start it as a process of its own.
+
+The morning runs in a child process, so that whatever it takes in memory goes back when it ends, and a morning that
+crashes or hangs takes nothing with it. The only home of apscheduler.
+"""
+
+import logging
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from time import monotonic
+from types import FrameType
+from zoneinfo import ZoneInfo
+
+from apscheduler.events import EVENT_SCHEDULER_STARTED
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.blocking import BlockingScheduler
+from apscheduler.triggers.cron import CronTrigger
+
+from haulm.errors import Exit, HaulmError, SettingsError
+from haulm.jobs.due import Standing, due, next_try
+from haulm.jobs.state_folder import StateFolder
+from haulm.settings.load import Settings, load
+from haulm.store.database import open_database
+from haulm.store.letters import left_sending, waiting
+from haulm.store.runs import Outcome, Run, read_runs
+
+logger = logging.getLogger("haulm")
+
+KIND = "morning"
+# The console script does not look for modules in the folder it is called from (-P), nor shall the child.
+HAULM = (sys.executable, "-P", "-m", "haulm")
+MISFIRE_GRACE_S = 6 * 3600
+
+
+# Judgement: a morning takes seconds, minutes on a slow line. One that hangs must not keep the next from running, and
+# one that is under way when haulm is told to end has less than the 90 s that systemd and others allow by default.
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How long a morning may take, and how long it may still take once haulm is told to end; both in seconds."""
+
+    longest_s: float = 30 * 60.0
+    at_end_s: float = 60.0
+
+
+AS_USUAL = Limits()
+_LOOK_S = 0.25
+_KILL_AFTER_S = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of a garden's mornings: their runs, and whether a finished letter waits to be handed over."""
+
+    runs: tuple[Run, ...] = ()
+    undelivered: bool = False
+
+    @property
+    def ids(self) -> set[int]:
+        """The numbers of the runs."""
+        return {run.id for run in self.runs}
+
+
+class Watch:
+    """Keeps watch over one garden's mornings: `tick` is asked each minute, `end` lets a child finish and no more start.
+
+    Parameters
+    ----------
+    path
+        The settings file. It is read again when it has changed.
+    environ
+        The environment, which may override the file.
+    program
+        The words that start haulm.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        state: StateFolder,
+        environ: Mapping[str, str],
+        program: Sequence[str] = HAULM,
+        limits: Limits = AS_USUAL,
+    ) -> None:
+        self._path, self._state, self._environ, self._program, self._limits = path, state, environ, program, limits
+        self._seen: tuple[int, ...] = ()
+        self._settings: Settings | None = None
+        self._trouble: tuple[tuple[int, ...], str] | None = None
+        self._settled: date | None = None
+        self._unrecorded: tuple[Run, ...] = ()
+        self._end_at: float | None = None
+
+    def settings(self) -> Settings:
+        """The settings as the file stands now.
+
+        Raises
+        ------
+        SettingsError
+            They cannot be used, with every fault.
+        """
+        seen = _signature(self._path)
+        if self._settings is None or seen != self._seen:
+            # What was settled under the old file, or failed under it, is asked afresh.
+            self._seen, self._settings, self._settled, self._unrecorded = seen, None, None, ()
+            self._settings = load(self._path, self._environ)
+        return self._settings
+
+    def tick(self, now: datetime) -> None:
+        """Start the morning if it is due, and wait until it has ended. What is wrong is told once, until it changes."""
+        if self.ending:
+            return
+        try:
+            self._look(self.settings(), now)
+        except SettingsError as fault:
+            self._tell_trouble(f"Nothing is sent until the settings are mended. {fault}")
+        except HaulmError as fault:
+            self._tell_trouble(str(fault))
+        else:
+            if self._trouble:
+                logger.info("What was wrong is mended; haulm goes on.")
+            self._trouble = None
+
+    def end(self) -> None:
+        """Start nothing more. A morning that is under way has `Limits.at_end_s` left; this does not wait for it."""
+        if not self.ending:
+            self._end_at = monotonic() + self._limits.at_end_s
+
+    @property
+    def ending(self) -> bool:
+        """Whether it has been told to end."""
+        return self._end_at is not None
+
+    def _look(self, settings: Settings, now: datetime) -> None:
+        zone, day = settings.garden.place.zone, settings.garden.place.day_of(now)
+        # The store is opened only while there is something to ask it: on a small board each opening wears the card.
+        if self._settled == day or due(now, (), settings.letter.at, zone, time.max) is Standing.EARLY:
+            return
+        known = self._known(settings, now)
+        stands = _standing(settings, known, now)
+        if stands is Standing.DUE:
+            code = self._run_morning(day)
+            stands = self._after(settings, known, now, code)
+        elif stands is Standing.LATE:
+            _log_late(settings, day)
+        if stands in {Standing.DONE, Standing.LATE}:
+            self._settled, self._unrecorded = day, ()
+
+    def _known(self, settings: Settings, now: datetime) -> Known:
+        known = known_runs(settings, self._state, now)
+        return replace(known, runs=known.runs + self._unrecorded)
+
+    def _after(self, settings: Settings, before: Known, now: datetime, code: int | None) -> Standing:
+        """Where the morning stands once a child has ended, told in one line."""
+        day = settings.garden.place.day_of(now)
+        if not known_runs(settings, self._state, now).ids - before.ids:
+            # It failed before it reached the store, or had only to hand over a letter that was there.
+            lost = Run(0, settings.garden.key, KIND, day, now, None, Outcome.FAILED, code, "")
+            self._unrecorded = (*self._unrecorded, lost)
+        known = self._known(settings, now)
+        # Asked as of the beginning of the child, so that the answer is about that day even if midnight has passed.
+        begun = max([now, *(run.started for run in known.runs if run.day == day)])
+        stands = _standing(settings, known, begun)
+        logger.log(
+            logging.INFO if code == Exit.DONE else logging.WARNING,
+            "The morning of %s ended with exit code %s: %s.",
+            *(day, "none" if code is None else code, _outlook(settings, known, stands, begun)),
+        )
+        return stands
+
+    def _run_morning(self, day: date) -> int | None:
+        """The exit code of the child; None where it could not be started."""
+        try:
+            child = _start(self._program, self._path, self._state, self._environ)
+        except OSError as fault:
+            logger.error("The morning of %s could not be started: %s", day, fault.strerror)
+            return None
+        return self._ended(child, day, monotonic() + self._limits.longest_s)
+
+    def _ended(self, child: "subprocess.Popen[bytes]", day: date, limit: float) -> int:
+        while monotonic() < min(limit, self._end_at or limit):
+            with suppress(subprocess.TimeoutExpired):
+                return child.wait(_LOOK_S)
+        logger.error("The morning of %s takes too long and is ended.", day)
+        child.terminate()
+        with suppress(subprocess.TimeoutExpired):
+            return child.wait(_KILL_AFTER_S)
+        child.kill()
+        return child.wait()
+
+    def _tell_trouble(self, trouble: str) -> None:
+        if self._trouble != (self._seen, trouble):
+            logger.error("%s", trouble)
+        self._trouble = (self._seen, trouble)
+
+
+def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
+    """What the store tells of the mornings since yesterday.
+
+    Raises
+    ------
+    HaulmError
+        The store cannot be used.
+    """
+    if not state.store.exists():
+        return Known()
+    garden = settings.garden
+    with open_database(state.store) as database:
+        runs = read_runs(database, garden.key, garden.place.day_of(now) - timedelta(days=1))
+        undelivered = bool(waiting(database, garden.key) or left_sending(database, garden.key))
+    return Known(tuple(run for run in runs if run.kind == KIND), undelivered)
+
+
+def once(
+    path: Path, state: StateFolder, environ: Mapping[str, str], now: datetime, program: Sequence[str] = HAULM
+) -> int:
+    """For a timer or cron: run this day's morning if it is still wanted, and return its exit code.
+
+    The hour is the timer's; nothing runs for a day that has its letter, or after the settings' catch-up hour.
+
+    Raises
+    ------
+    HaulmError
+        The settings or the store cannot be used.
+    """
+    settings = load(path, environ)
+    stands = _standing(settings, known_runs(settings, state, now), now, time.min)
+    if stands is Standing.LATE:
+        _log_late(settings, settings.garden.place.day_of(now))
+    if stands in {Standing.DONE, Standing.LATE}:
+        return Exit.DONE
+    with _start(program, path, state, environ, apart=False) as child:
+        return child.wait()
+
+
+def keep_watch(path: Path, state: StateFolder, environ: Mapping[str, str]) -> int:
+    """Look each minute, beginning now, until SIGTERM or SIGINT; a morning under way is then let finish.
+
+    Raises
+    ------
+    SettingsError
+        The settings cannot be used at the start; later faults are told in the log and waited out.
+    """
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)  # a minute passed over while a morning runs is meant
+    watch = Watch(path, state, environ)
+    settings = watch.settings()
+    scheduler = _scheduler(lambda: watch.tick(datetime.now(UTC)))
+    # Until it has started the signals end the process as they always do; from then on nothing is cut short.
+    scheduler.add_listener(lambda _: _on_signals(scheduler, watch), EVENT_SCHEDULER_STARTED)
+    place = settings.garden.place
+    logger.info("A letter each morning at %s in %s (%s).", f"{settings.letter.at:%H:%M}", place.name, place.zone)
+    scheduler.start()
+    logger.info("haulm was told to end, and has ended.")
+    return Exit.DONE
+
+
+def _start(
+    program: Sequence[str], path: Path, state: StateFolder, environ: Mapping[str, str], *, apart: bool = True
+) -> "subprocess.Popen[bytes]":
+    """Start a morning; its faults go where ours go. Apart means that a Ctrl-C at the terminal does not reach it."""
+    return subprocess.Popen(  # noqa: S603  our own program
+        [*program, "morning", "--settings", str(path), "--state", str(state.path)],
+        env=dict(environ),
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        start_new_session=apart,
+    )
+
+
+def _scheduler(tick: Callable[[], None]) -> BlockingScheduler:
+    # UTC, in which every minute comes once; the garden's own zone is asked about in `due`, and may change meanwhile.
+    scheduler = BlockingScheduler(
+        timezone=UTC,
+        executors={"default": ThreadPoolExecutor(1)},
+        job_defaults={"coalesce": True, "misfire_grace_time": MISFIRE_GRACE_S, "max_instances": 1},
+    )
+    scheduler.add_job(tick, CronTrigger(minute="*", timezone=UTC), next_run_time=datetime.now(UTC))
+    return scheduler
+
+
+def _on_signals(scheduler: BlockingScheduler, watch: Watch) -> None:
+    def end(number: int, frame: FrameType | None) -> None:  # noqa: ARG001  the form of a handler
+        if watch.ending:
+            return
+        watch.end()
+        # Not in the handler itself: it interrupts the thread that holds the locks that shutdown asks for.
+        threading.Thread(target=scheduler.shutdown, kwargs={"wait": True}).start()
+
+    for each in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(each, end)
+
+
+def _signature(path: Path) -> tuple[int, ...]:
+    """What changes when a file is written anew; empty where there is none."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return ()
+    return stat.st_mtime_ns, stat.st_size, stat.st_ino
+
+
+def _log_late(settings: Settings, day: date) -> None:
+    until = settings.thresholds.data.letter_catch_up_until
+    logger.warning(
+        "The morning of %s was missed, and it is past %s; the next letter tells of it.", day, f"{until:%H:%M}"
+    )
+
+
+def _standing(settings: Settings, known: Known, now: datetime, at: time | None = None) -> Standing:
+    until, zone = settings.thresholds.data.letter_catch_up_until, settings.garden.place.zone
+    return due(now, known.runs, settings.letter.at if at is None else at, zone, until, undelivered=known.undelivered)
+
+
+def _outlook(settings: Settings, known: Known, stands: Standing, now: datetime) -> str:
+    """What comes after a run, in words."""
+    if stands is Standing.DONE:
+        return "the letter is written and handed over"
+    zone = settings.garden.place.zone
+    again = next_try(now, known.runs, zone)
+    if _standing(settings, known, again) in {Standing.LATE, Standing.EARLY}:
+        return "not all is done, and today it is too late to try again; the next letter tells of it"
+    return f"not all is done; the next try is at {again.astimezone(ZoneInfo(zone)):%H:%M}"
