@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
+from time import monotonic, sleep
 from types import TracebackType
 
 from haulm.errors import BusyError, HaulmError, StoreError
@@ -99,12 +100,26 @@ def open_database(path: Path) -> Database:
     try:
         _check_owner(database)
         for pragma in _PRAGMAS:
-            database.rows(f"PRAGMA {pragma}")
+            _set_patiently(database, pragma)
         migrate(database)
     except HaulmError:
         database.close()
         raise
     return database
+
+
+def _set_patiently(database: Database, pragma: str) -> None:
+    """The change to WAL is refused at once, whatever the patience, while another run opens the same new file."""
+    until = monotonic() + _PATIENCE_S
+    while True:
+        try:
+            database.rows(f"PRAGMA {pragma}")
+        except BusyError:
+            if monotonic() > until:
+                raise
+            sleep(0.02)
+        else:
+            return
 
 
 def migrate(database: Database, steps: tuple[tuple[str, ...], ...] = MIGRATIONS) -> int:
