@@ -20,7 +20,7 @@ DAY = date(2027, 5, 4)
 NOW = datetime(2027, 5, 4, 5, 30, tzinfo=UTC)
 
 
-class Postman:
+class Sorter:
     """Takes letters, or answers as it is told."""
 
     def __init__(self):
@@ -35,7 +35,7 @@ class Postman:
 
 @pytest.fixture
 def postman():
-    return Postman()
+    return Sorter()
 
 
 @pytest.fixture
@@ -46,15 +46,6 @@ def settings(tmp_path, postman, free_port):
     (tmp_path / "haulm.toml").write_text(sample_toml() + mail, encoding="utf-8")
     yield load(tmp_path / "haulm.toml")
     controller.stop()
-
-
-@pytest.fixture
-def free_port():
-    import socket  # noqa: PLC0415
-
-    with socket.socket() as held:
-        held.bind(("127.0.0.1", 0))
-        return held.getsockname()[1]
 
 
 @pytest.fixture

@@ -1,0 +1,124 @@
+"""`haulm check --live`: try every source and every way out now, and say of each what was found or what to try."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+
+from haulm.errors import DeliveryError, Exit, HaulmError, SourceError
+from haulm.jobs.observe_file import forecasts_of_file, record_of_file
+from haulm.jobs.observe_stations import FORECASTERS, access_to, read_station
+from haulm.post.mail import probe
+from haulm.settings.load import Settings
+from haulm.sources.spool import Access
+
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """One thing that was tried: what it was, whether it works, and what is to be said of it."""
+
+    what: str
+    works: bool
+    found: str
+    attribution: str = ""
+
+
+def check_live(settings: Settings, spool: Path, now: datetime) -> tuple[tuple[Tried, ...], Exit]:
+    """Each source and the mail server as it answers now; nothing is stored and no letter is sent."""
+    tried = (*_weather(settings, spool, now), *_mail(settings), *_webhook(settings))
+    return tried, Exit.DONE if all(one.works for one in tried) else Exit.PARTLY
+
+
+def as_lines(tried: tuple[Tried, ...]) -> Iterator[str]:
+    """What was found, for a person to read."""
+    for one in tried:
+        yield f"{one.what}: {one.found}"
+        if one.attribution:
+            yield f"  Its licence asks to be named: {one.attribution}"
+    failed = sum(not one.works for one in tried)
+    yield "" if not failed else f"{failed} of {len(tried)} did not work."
+
+
+def as_json(tried: tuple[Tried, ...]) -> str:
+    """{"version": 1, "tried": [{what, works, found, attribution}]}."""
+    return json.dumps({"version": VERSION, "tried": [asdict(one) for one in tried]}, ensure_ascii=False, indent=1)
+
+
+def _weather(settings: Settings, spool: Path, now: datetime) -> Iterator[Tried]:
+    if settings.weather.source == "file":
+        yield from _files(settings, now)
+        return
+    with access_to(settings, spool, now) as access:
+        for name in settings.weather.stations:
+            yield _station(access, settings, name, now)
+        for name in settings.weather.forecasts:
+            yield _forecast(access, settings, name, now)
+    if not settings.weather.forecasts:
+        yield Tried("Forecast", works=True, found="none is asked for, so no frost and no rain can be foretold.")
+
+
+def _files(settings: Settings, now: datetime) -> Iterator[Tried]:
+    today = settings.garden.place.day_of(now)
+    record, complaints = record_of_file(settings, today)
+    what = f"Weather file {settings.weather.file}"
+    if record is None:
+        yield Tried(what, works=False, found=str(complaints[0]))
+    else:
+        told = f"; {len(complaints)} things to mend in it, the first: {complaints[0]}" if complaints else ""
+        yield Tried(what, works=True, found=f"{len(record.days)} days, the newest {record.days.last}{told}.")
+    if settings.weather.forecast_file is not None:
+        issues, doubts = forecasts_of_file(settings)
+        newest = f"{len(issues)} issues, the newest of {issues[-1].issued:%Y-%m-%d %H:%M} UTC." if issues else ""
+        yield Tried("Forecast file", works=bool(issues), found=newest or str(doubts[0]))
+
+
+def _station(access: Access, settings: Settings, name: str, now: datetime) -> Tried:
+    place = settings.garden.place
+    today = place.day_of(now)
+    what = f"Station {name}"
+    try:
+        reading = read_station(access, name, place, range(today.year - 1, today.year + 1), today)
+    except SourceError as fault:
+        return Tried(what, works=False, found=_told(fault))
+    origin, newest = reading.record.origin, reading.record.days.last
+    away = f", {origin.distance_km:.0f} km away" if origin.distance_km is not None else ""
+    age = (today - newest).days
+    found = f"reached{away}; its newest day is {newest}, {age} {'day' if age == 1 else 'days'} ago."
+    if reading.stale:
+        found = f"not reached now ({reading.complaints[0].what}); the last files hold days to {newest}."
+    return Tried(f"{what} ({origin.name})", not reading.stale, found, origin.attribution)
+
+
+def _forecast(access: Access, settings: Settings, name: str, now: datetime) -> Tried:
+    source, fetch = FORECASTERS[name]
+    try:
+        issue = fetch(access, settings.garden.place)
+    except SourceError as fault:
+        return Tried(source.name, works=False, found=_told(fault))
+    hours = (now - issue.forecast.issued).total_seconds() / 3600.0
+    found = f"reached; issued {hours:.0f} hours ago, reaching to {issue.forecast.days.last}."
+    return Tried(source.name, works=True, found=found, attribution=source.attribution)
+
+
+def _mail(settings: Settings) -> Iterator[Tried]:
+    server = settings.post.mail
+    if server is None:
+        return
+    try:
+        yield Tried("Mail", works=True, found=probe(server))
+    except DeliveryError as fault:
+        yield Tried("Mail", works=False, found=_told(fault))
+
+
+def _webhook(settings: Settings) -> Iterator[Tried]:
+    if settings.post.webhook is not None:
+        found = f"{settings.post.webhook.where} was not asked: only a letter is ever sent there."
+        yield Tried("Webhook", works=True, found=found)
+
+
+def _told(fault: HaulmError) -> str:
+    where = f"{fault.where}: " if fault.where else ""
+    return f"{where}{fault.what}. {fault.remedy}".strip()

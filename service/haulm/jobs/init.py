@@ -1,0 +1,267 @@
+"""`haulm init`: from a spot on the map to a settings file that `haulm check` has nothing against."""
+
+import os
+import re
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from haulm.errors import SettingsError, SourceError, UsageError
+from haulm.files import explain, write_whole
+from haulm.garden import Place
+from haulm.jobs.observe_stations import access_to
+from haulm.settings.describe import describe
+from haulm.settings.fill import Values, filled, text_value
+from haulm.settings.load import Settings, load
+from haulm.sources.meteostat_places import Candidate, nearby
+from haulm.units import Display, feet_from_metres
+
+GOOD_SHARE = 0.8  # judgement: a station that tells less than this of its days is not proposed
+GOOD_AGE_DAYS = 14  # judgement: nor one whose newest day is older
+_PLACEHOLDER = "meteostat:00000"
+_BED = re.compile(
+    r"\s*(?P<key>[A-Za-z][\w-]*)\s*[:=]\s*(?P<length>[^x×,]+?)\s*[x×]\s*(?P<width>[^x×,]+?)\s*(?:,\s*(?P<texture>.+?))?\s*"
+)
+
+Ask = Callable[[str, str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What was given as options; empty where it is still to be asked."""
+
+    name: str = ""
+    latitude: str = ""
+    longitude: str = ""
+    elevation: str = ""
+    zone: str = ""
+    units: str = ""
+    contact: str = ""
+    beds: tuple[str, ...] = ()
+    stations: tuple[str, ...] = ()
+    forecasts: tuple[str, ...] = ()
+    mail_host: str = ""
+    mail_user: str = ""
+    sender: str = ""
+    to: tuple[str, ...] = ()
+
+
+QUESTIONS = {
+    "name": ("What is the place called?", ""),
+    "latitude": ("Latitude in degrees (south is negative)?", ""),
+    "longitude": ("Longitude in degrees (west is negative)?", ""),
+    "elevation": ("How high does it lie (like 280 m or 900 ft)?", ""),
+    "units": ("Units of the letter, us or metric?", "metric"),
+    "contact": ("An address at which the weather services can reach you (they ask for one)?", ""),
+}
+
+
+def init(
+    path: Path,
+    given: Answers,
+    spool: Path,
+    environ: Mapping[str, str],
+    now: datetime,
+    *,
+    overwrite: bool,
+    ask: Ask | None,
+) -> Iterator[str]:
+    """Write a settings file and say what it will do.
+
+    Parameters
+    ----------
+    ask
+        Asks a person a question with a default; None where nobody can be asked.
+
+    Raises
+    ------
+    UsageError
+        The file stands already, or something is lacking and nobody can be asked.
+    SettingsError
+        What was answered makes no settings; nothing was written.
+    """
+    if path.exists() and not overwrite:
+        raise UsageError("it stands already", where=str(path), remedy="Name another file, or say --overwrite.")
+    answers = _complete(given, ask)
+    values = _values(answers)
+    draft = _checked({**values, "weather": _weather(answers, (_PLACEHOLDER,))}, path, environ)
+    stations = answers.stations
+    if not stations:
+        candidates = _look_up(draft, spool, now)
+        yield from _table(candidates, draft.garden.place)
+        stations = (_choose(candidates, draft.garden.place, now, ask),)
+    text = filled({**values, "weather": _weather(answers, stations)})
+    settings = _checked({**values, "weather": _weather(answers, stations)}, path, environ)
+    _write(path, text)
+    yield from ("", f"Written: {path}, to be read by you alone.", "", *describe(settings), "")
+    yield "Next: write what you mean to plant under [plantings] in it, then: haulm check --live"
+
+
+def terminal_ask(question: str, usual: str) -> str:
+    """Ask on the terminal; the bare return key takes the default."""
+    shown = f"{question} [{usual}] " if usual else f"{question} "
+    return input(shown).strip() or usual
+
+
+def _complete(given: Answers, ask: Ask | None) -> Answers:
+    answered = {name: getattr(given, name) for name in Answers.__dataclass_fields__}
+    usual = {"zone": machine_zone()}
+    questions = {**QUESTIONS, "zone": ("Time zone?", usual["zone"])}
+    lacking = [name for name in questions if not answered[name]]
+    if ask is None:
+        lacking = [name for name in lacking if not questions[name][1]] + ([] if answered["beds"] else ["bed"])
+        if lacking:
+            options = ", ".join(f"--{name}" for name in lacking)
+            raise UsageError(f"not all is told: {options}", remedy="Give these, or run it on a terminal to be asked.")
+    for name, (question, default) in questions.items():
+        if not answered[name]:
+            answered[name] = ask(question, default) if ask else default
+    if not answered["beds"] and ask:
+        answered["beds"] = (ask('A bed (like "gatebed: 8 ft x 4 ft, loam")?', ""),)
+    if not answered["mail_host"] and ask:
+        answered["mail_host"] = ask("Your mail server, if letters are to be mailed (else just return)?", "")
+        if answered["mail_host"]:
+            answered["sender"] = answered["sender"] or ask("The address letters come from?", answered["contact"])
+            answered["mail_user"] = answered["mail_user"] or ask("The name to log in with?", answered["sender"])
+    return Answers(**answered)
+
+
+def machine_zone() -> str:
+    """The zone that this machine keeps, by its international name; empty if it does not say."""
+    try:
+        linked = str(Path("/etc/localtime").readlink())
+    except OSError:
+        return os.environ.get("TZ", "")
+    return linked.rpartition("zoneinfo/")[2] if "zoneinfo/" in linked else ""
+
+
+def _values(answers: Answers) -> dict[str, dict[str, str]]:
+    place = {
+        "name": text_value(answers.name),
+        "latitude": _number(answers.latitude, "latitude"),
+        "longitude": _number(answers.longitude, "longitude"),
+        "elevation": text_value(answers.elevation),
+        "zone": text_value(answers.zone),
+        "units": text_value(answers.units),
+    }
+    values = {"place": place, "post": {"folder": text_value("letters")}}
+    values |= dict(_bed(written) for written in answers.beds)
+    for number, address in enumerate(answers.to or ((answers.contact,) if answers.mail_host else ())):
+        key = "me" if number == 0 else f"reader-{number + 1}"
+        values[f"recipients.{key}"] = {"name": text_value(address.split("@")[0]), "address": text_value(address)}
+    if answers.mail_host:
+        mail = {"host": text_value(answers.mail_host), "sender": text_value(answers.sender or answers.contact)}
+        values["post.mail"] = mail | ({"user": text_value(answers.mail_user)} if answers.mail_user else {})
+    return values
+
+
+def _number(written: str, what: str) -> str:
+    try:
+        return str(float(written.replace(",", ".")))
+    except ValueError as fault:
+        raise UsageError(
+            f'the {what} "{written}" is not a number', remedy="Degrees with a decimal point, like 47.25."
+        ) from fault
+
+
+def _bed(written: str) -> tuple[str, dict[str, str]]:
+    match = _BED.fullmatch(written)
+    if match is None:
+        raise UsageError(
+            f'"{written}" does not describe a bed',
+            remedy='Write a key, two sides and the soil: "gatebed: 8 ft x 4 ft, loam"',
+        )
+    key = match["key"].casefold()
+    bed = {"name": text_value(match["key"]), "length": text_value(match["length"]), "width": text_value(match["width"])}
+    return f"beds.{key}", bed | ({"texture": text_value(match["texture"])} if match["texture"] else {})
+
+
+def _weather(answers: Answers, stations: tuple[str, ...]) -> dict[str, str]:
+    return {
+        "source": text_value("stations"),
+        "stations": text_value(stations),
+        "forecasts": text_value(answers.forecasts or ("met-norway",)),
+        "contact": text_value(answers.contact),
+    }
+
+
+def _checked(values: Values, path: Path, environ: Mapping[str, str]) -> Settings:
+    """The settings that a text makes, read from a file of its own before anything stands at `path`."""
+    with tempfile.TemporaryDirectory() as folder:
+        draft = Path(folder) / path.name
+        draft.write_text(filled(values), encoding="utf-8")
+        try:
+            return load(draft, environ)
+        except SettingsError as fault:
+            faults = tuple(replace(each, line=None) for each in fault.faults)
+            raise SettingsError("haulm init", faults, remedy=f"{path} was not written.") from fault
+
+
+def _look_up(draft: Settings, spool: Path, now: datetime) -> tuple[Candidate, ...]:
+    with access_to(draft, spool, now) as access:
+        return nearby(access, draft.garden.place)
+
+
+def _table(candidates: tuple[Candidate, ...], place: Place) -> Iterator[str]:
+    yield "Stations near you, the nearest first:"
+    yield ""
+    yield f"{'':3}{'station':28}{'away':>9}{'height':>10}{'newest day':>13}{'air':>6}{'rain':>6}"
+    for number, one in enumerate(candidates, start=1):
+        newest = one.last_day.isoformat() if one.last_day else "none"
+        name = f"{one.station.key} {one.station.name}"[:27]
+        yield (
+            f"{number:<3}{name:28}{_far(one, place):>9}{_high(one, place):>10}{newest:>13}"
+            f"{one.air_share:6.0%}{one.rain_share:6.0%}"
+        )
+    yield "   (air and rain: the share of the last 365 days that it told them)"
+
+
+def _far(one: Candidate, place: Place) -> str:
+    away = one.station.distance_km
+    if away is None:
+        return "?"
+    return f"{away / 1.609344:.0f} miles" if place.display is Display.US else f"{away:.0f} km"
+
+
+def _high(one: Candidate, place: Place) -> str:
+    up = one.station.height_difference_m
+    if up is None:
+        return "?"
+    return f"{feet_from_metres(up):+.0f} ft" if place.display is Display.US else f"{up:+.0f} m"
+
+
+def _choose(candidates: tuple[Candidate, ...], place: Place, now: datetime, ask: Ask | None) -> str:
+    today = place.day_of(now)
+    good = [
+        one
+        for one in candidates
+        if one.last_day and (today - one.last_day).days <= GOOD_AGE_DAYS and one.air_share >= GOOD_SHARE
+    ]
+    if not good and ask is None:
+        raise SourceError(
+            "none of the stations near by reports well enough to be chosen for you",
+            where=place.name,
+            remedy="Name one with --station, or your own file in the settings.",
+        )
+    usual = str(candidates.index(good[0]) + 1) if good else ""
+    while ask is not None:
+        chosen = ask("Which of them?", usual)
+        if chosen.isdigit() and 1 <= int(chosen) <= len(candidates):
+            return f"meteostat:{candidates[int(chosen) - 1].station.key}"
+    return f"meteostat:{good[0].station.key}"
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        write_whole(path, text.encode(), 0o600)
+    except OSError as fault:
+        what, remedy = explain(fault)
+        raise UsageError(f"the settings cannot be written: {what}", where=str(path), remedy=remedy) from fault
+
+
+def on_a_terminal() -> bool:
+    """Whether there is somebody to ask."""
+    return sys.stdin.isatty() and sys.stdout.isatty()

@@ -1,0 +1,124 @@
+"""`haulm init` and `check --live` against loopback services: what is written, and what a person reads when it fails."""
+
+import json
+import stat
+from datetime import UTC, datetime
+
+import pytest
+
+from haulm import cli
+from haulm.errors import Exit
+from haulm.settings.load import load
+
+OPTIONS = [
+    *("--name", "Brackenford", "--latitude", "52.5", "--longitude", "-3.0", "--elevation", "140 m"),
+    *("--zone", "Europe/London", "--units", "metric", "--contact", "grower@example.org"),
+    *("--bed", "gatebed: 2.4 m x 1.2 m, loam", "--bed", "wallbed: 8 ft x 4 ft"),
+]
+
+
+@pytest.fixture
+def run(tmp_path, network, monkeypatch, capsys, world):
+    for name, value in network.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(tmp_path)
+    world.today = datetime.now(UTC).date()
+
+    def go(*words):
+        code = cli.main([*words, "--state", str(tmp_path / "state")])
+        shown = capsys.readouterr()
+        return code, shown.out, shown.err
+
+    return go
+
+
+def test_all_options_make_settings_without_a_terminal(run, tmp_path):
+    code, told, _ = run("init", *OPTIONS, "--station", "meteostat:99901")
+    assert code == Exit.DONE
+    file = tmp_path / "haulm.toml"
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    settings = load(file)
+    assert [bed.key for bed in settings.garden.beds] == ["gatebed", "wallbed"]
+    assert settings.garden.beds[1].length_m == pytest.approx(2.4384)
+    assert settings.weather.stations == ("meteostat:99901",)
+    assert settings.weather.forecasts == ("met-norway",)
+    assert "Bed gatebed" in told
+    assert file.read_text(encoding="utf-8").count("# ") > 200
+
+
+def test_it_never_overwrites_without_being_told(run, tmp_path):
+    (tmp_path / "haulm.toml").write_text("mine")
+    code, _, told = run("init", *OPTIONS, "--station", "meteostat:99901")
+    assert code == Exit.SETTINGS
+    assert "--overwrite" in told
+    assert (tmp_path / "haulm.toml").read_text() == "mine"
+    assert run("init", *OPTIONS, "--station", "meteostat:99901", "--overwrite")[0] == Exit.DONE
+
+
+def test_what_is_lacking_is_named_where_nobody_can_be_asked(run):
+    code, _, told = run("init", "--name", "Brackenford")
+    assert code == Exit.SETTINGS
+    for option in ("--latitude", "--longitude", "--elevation", "--contact", "--bed"):
+        assert option in told
+
+
+@pytest.mark.parametrize(
+    ("given", "told_of"),
+    [
+        (("--latitude", "north"), "is not a number"),
+        (("--latitude", "95"), "place.latitude"),
+        (("--latitude", "-3.0", "--longitude", "152.5"), "swapped"),
+        (("--bed", "a bed"), "does not describe a bed"),
+        (("--elevation", "140"), "unit"),
+        (("--station", "10637"), "meteostat:10637"),
+    ],
+)
+def test_bad_answers_are_told_and_nothing_is_written(run, tmp_path, given, told_of):
+    code, _, told = run("init", *OPTIONS, "--station", "meteostat:99901", *given)
+    assert code == Exit.SETTINGS
+    assert told_of in told
+    assert not (tmp_path / "haulm.toml").exists()
+
+
+def test_a_place_with_no_station_near_is_told(run, tmp_path):
+    code, _, told = run("init", *OPTIONS, "--latitude", "-40", "--longitude", "-3.0")
+    assert code == Exit.PARTLY
+    assert "no weather station within" in told
+    assert "latitude comes first" in told
+    assert not (tmp_path / "haulm.toml").exists()
+
+
+def test_a_station_is_looked_up_shown_and_proposed(run, tmp_path):
+    code, told, _ = run("init", *OPTIONS)
+    assert code == Exit.DONE
+    assert "Brackenford Hill" in told
+    assert "+40 m" in told
+    assert "100%" in told
+    assert load(tmp_path / "haulm.toml").weather.stations == ("meteostat:99901",)
+
+
+def test_a_station_that_has_stopped_is_not_proposed(run, world, tmp_path):
+    world.today = datetime(2024, 6, 1, tzinfo=UTC).date()
+    code, told, fault = run("init", *OPTIONS)
+    assert code == Exit.PARTLY
+    assert "none of the stations near by reports well enough" in fault
+    assert "2024" in told or "none" in told
+    assert not (tmp_path / "haulm.toml").exists()
+
+
+def test_live_check_says_what_works_and_what_does_not(run, world, tmp_path):
+    run("init", *OPTIONS, "--station", "meteostat:99901")
+    world.down = True
+    code, told, _ = run("check", "--live")
+    assert code == Exit.PARTLY
+    assert "the server is in trouble (503)" in told
+    assert "2 of 2 did not work" in told
+
+
+def test_live_check_as_json(run, world):
+    run("init", *OPTIONS, "--station", "meteostat:99901")
+    world.down = True
+    code, told, _ = run("check", "--live", "--json")
+    shown = json.loads(told)
+    assert (shown["version"], code) == (1, Exit.PARTLY)
+    assert [one["works"] for one in shown["tried"]] == [False, False]
