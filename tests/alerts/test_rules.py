@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from haulm.advice import Decision, Finding, NotKnown, Speaks
+from haulm.advice import Decision, Finding, NotKnown, Section, Speaks
 from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.alerts.select import Judged, select
 from haulm.condition import DayRange, SeasonChances
@@ -126,6 +126,8 @@ def water_cases(a, today):
         "water skip, nearly enough": a.condition(water=a.water(week_effective_mm=21.0)),
         "water skip, full": a.condition(water=a.water(depletion_low_mm=0.0, depletion_high_mm=0.0)),
         "water skip, as good as full": a.condition(water=a.water(depletion_low_mm=3.0, depletion_high_mm=3.0)),
+        "water skip, moist": a.condition(water=a.water(depletion_low_mm=4.5, depletion_high_mm=4.5)),
+        "water skip, bare bed": replace(a.condition(), straw_m=0.0),
         "water skip, before the shoots": a.condition(Stage.PLANTED),
         "weekly-target short": a.condition(water=a.water(outlook_need_mm=34.0)),
         "weekly-target generous": a.condition(water=a.water(outlook_need_mm=12.0)),
@@ -145,6 +147,9 @@ def frost_cases(a, today):
             Stage.PLANTED, crop=unseen, sky=nights(a, -1.0, clear=True)
         ),
         "frost severe": a.condition(sky=nights(a, -3.0, clear=True)),
+        "frost ripe-tops": going_down(a, today, Cause.AGE, sky=nights(a, -3.0, clear=True)),
+        "frost killed": a.condition(sky=replace(nights(a, -3.0, clear=True), recent_min_c=-6.0)),
+        "frost heads-up, hardly": a.condition(sky=nights(a, 1.2, clear=False, ahead=3)),
         "frost severe, nearly ripe": a.condition(crop=a.crop(p_days=810.0), sky=nights(a, -3.0, clear=True)),
     }
 
@@ -165,7 +170,7 @@ VERDICTS = {
     "second-straw": {"second-layer", "top-up"},
     "water": {"water", "hold", "skip"},
     "weekly-target": {"short", "generous"},
-    "frost": {"heads-up", "cover-tonight", "severe"},
+    "frost": {"heads-up", "cover-tonight", "severe", "ripe-tops", "killed"},
     "stop-watering": {"look", "ask", "taper", "cut", "small-turns"},
     "keep-it-dry": {"cover"},
     "skins-set": {"setting", "set"},
@@ -271,7 +276,8 @@ def test_standing_ended_and_unknown_read_well_too(a, thresholds, today, cases):
             standing = how == "held" and one.speaks is Speaks.ONCE
             assert ("so since" in item.sentence) is standing, where
             assert how != "unknown" or one.rule not in MAY_LACK or "forecast" in item.sentence, where
-            assert not (how == "held" and not standing) or "First said on" in item.reasons, where
+            told_since = how == "held" and not standing and one.answer.section is not Section.LEAVE_ALONE
+            assert ("First said on" in item.reasons) is told_since, where
 
 
 @pytest.mark.parametrize("key", ["water", "frost", "keep-it-dry"])

@@ -44,7 +44,7 @@ def test_subject_is_what_is_to_do_before_graver_news(busy, frost, silent, decisi
     assert compose(decision_of(grave, frost), thresholds).subject == "Cover Wallbed tonight: frost – Tue 14 April"
     assert compose(decision_of(grave), thresholds).subject == "The weather station is silent – Tue 14 April"
     standing = replace(silent, fresh=False, section=Section.STILL_SO)
-    assert compose(decision_of(standing), thresholds).subject == "Nothing to do today – Tue 14 April"
+    assert compose(decision_of(standing), thresholds).subject == "Nothing new to do today – Tue 14 April"
 
 
 def test_a_long_subject_is_cut_at_a_clause_and_keeps_its_date(alert_of, decision_of, garden_of, not_yet, thresholds):

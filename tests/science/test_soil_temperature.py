@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from haulm.science import soil_temperature as column
 from haulm.science import soil_waves as waves
+from haulm.science.soil_freezing import Freezing
 
 CASES = json.loads((Path(__file__).parents[1] / "reference" / "soil_temperature.json").read_text(encoding="utf-8"))
 QUICK = settings(max_examples=25, deadline=None)
@@ -432,3 +433,72 @@ def test_no_days_change_nothing():
     end, found = column.advance(state, np.empty((2, 0)), 0.1, column.SoilColumn(*LOAM, [0.1]))
     assert end == pytest.approx(state)
     assert found.soil_c.shape == (2, 0, 1)
+
+
+# --- the zero curtain
+
+
+def frozen_winter(beds=3, days=240):
+    """A cold wave that differs from bed to bed: from 8 °C down to well below 0 and back."""
+    day = np.arange(days)
+    depth = np.linspace(6.0, 16.0, beds)[:, None]
+    return 6.0 - depth * np.sin(np.pi * day / days) ** 2
+
+
+def freezing_column(freezing):
+    return column.SoilColumn(1.5, 2.2, np.array([[0.10]]), freezing=freezing)
+
+
+def test_freezing_water_holds_the_soil_near_zero_and_thawing_ice_keeps_it_there():
+    u = frozen_winter()
+    start = column.even_state(np.full(len(u), 6.0))
+    dry = column.advance(start, u, 0.1, freezing_column(None))[1].soil_c[:, :, 0]
+    wet = column.advance(column.with_ice(start), u, 0.1, freezing_column(Freezing()))[1].soil_c[:, :, 0]
+    assert wet.min() > dry.min()
+    falling, rising = slice(40, 120), slice(150, 239)
+    assert (wet[:, falling] >= dry[:, falling] - 1e-9).all()
+    assert (wet[:, rising] <= dry[:, rising] + 0.5).all()
+    assert (wet[:, rising] < dry[:, rising] - 0.2).any()
+
+
+def test_soil_that_stays_above_zero_knows_no_ice():
+    u = 8.0 + frozen_winter() * 0.2
+    start = column.even_state(np.full(len(u), 8.0))
+    state, wet = column.advance(column.with_ice(start), u, 0.1, freezing_column(Freezing()))
+    dry = column.advance(start, u, 0.1, freezing_column(None))[1]
+    np.testing.assert_array_equal(wet.soil_c, dry.soil_c)
+    assert (state[:, column.CELLS] == 0.0).all()
+
+
+def test_freezing_resumes_exactly_and_does_not_depend_on_the_neighbours():
+    u = frozen_winter()
+    soil = freezing_column(Freezing())
+    start = column.with_ice(column.even_state(np.full(len(u), 6.0)))
+    end, whole = column.advance(start, u, 0.1, soil)
+    middle, first = column.advance(start, u[:, :97], 0.1, soil)
+    last, then = column.advance(middle, u[:, 97:], 0.1, soil)
+    np.testing.assert_allclose(np.concatenate([first.soil_c, then.soil_c], axis=1), whole.soil_c, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(last, end, rtol=0, atol=1e-12)
+    for bed in range(len(u)):
+        alone = column.advance(start[bed : bed + 1], u[bed : bed + 1], 0.1, soil)[1]
+        np.testing.assert_array_equal(alone.soil_c[0], whole.soil_c[bed])
+
+
+def test_ice_is_bounded_by_the_water_there_is_and_thaws_away():
+    u = np.concatenate([np.full((1, 300), -15.0), np.full((1, 300), 12.0)], axis=1)
+    soil = freezing_column(Freezing(store_mj_m2=2.0))
+    start = column.with_ice(column.even_state([4.0]))
+    cold, _ = column.advance(start, u[:, :300], 0.1, soil)
+    warm, _ = column.advance(cold, u[:, 300:], 0.1, soil)
+    assert cold[0, column.CELLS] == 2.0
+    assert warm[0, column.CELLS] == 0.0
+
+
+def test_an_unknown_cold_day_freezes_nothing():
+    u = frozen_winter()
+    u[:, 100] = np.nan
+    start = column.with_ice(column.even_state(np.full(len(u), 6.0)))
+    state, found = column.advance(start, u, 0.1, freezing_column(Freezing()))
+    assert np.isnan(found.soil_c[:, 100]).all()
+    assert np.isfinite(np.delete(found.soil_c, 100, axis=1)).all()
+    assert np.isfinite(state).all()

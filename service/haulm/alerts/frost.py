@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
-from haulm.alerts.growth import ASK, ripening
+from haulm.alerts.growth import ASK, CUT, ripening
 from haulm.condition import Condition, Night
 from haulm.garden import Stage
 from haulm.science.frost import chance_at_or_below
@@ -16,7 +16,10 @@ from haulm.weather import DAY
 
 HEADS_UP, ACT, SEVERE = 1, 2, 3
 VERDICTS = {HEADS_UP: "heads-up", ACT: "cover-tonight", SEVERE: "severe"}
+RIPE, KILLED = "ripe-tops", "killed"
+KILLING_C = -4.0  # published: HortScience 27:244 (1992), abstract (potato leaves are killed at -4 C within a night)
 WARM_ENOUGH_TO_SAY_NOTHING_C = 10.0  # judgement: after a week of nights above this a missing forecast is no frost news
+RECENT_DAYS = 7  # what `SkyNow.recent_min_c` looks back on
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,7 @@ def frost_on_shoots(condition: Condition, thresholds: Thresholds, standing: Said
     nights = [night for night in condition.sky.nights if night.morning in mornings]
     known = [night for night in nights if not np.isnan(night.leaf_c)]
     danger = _worst(known, condition, thresholds)
-    if danger is None and standing is not None and standing.verdict in VERDICTS.values():
+    if danger is None and standing is not None and standing.verdict in {*VERDICTS.values(), RIPE, KILLED}:
         danger = _still_possible(known, thresholds)
     if danger is not None:
         return _finding(danger, condition, thresholds)
@@ -85,7 +88,6 @@ def _still_possible(nights: Iterable[Night], thresholds: Thresholds) -> _Danger 
 
 
 def _finding(danger: _Danger, condition: Condition, thresholds: Thresholds) -> Finding:
-    section = Section.GET_READY if danger.level == HEADS_UP else Section.DO_TODAY
     crop, night = condition.crop, danger.night
     of_age = ripening(condition, thresholds)
     facts: dict[str, Fact] = {
@@ -98,9 +100,20 @@ def _finding(danger: _Danger, condition: Condition, thresholds: Thresholds) -> F
         "limit_c": danger.limit_c,
         "clear": night.still_and_clear,
         "shoots_noted": _shoots_seen(condition),
+        "recent_min_c": condition.sky.recent_min_c,
         "nearly_ripe": (of_age is not None and of_age != ASK) or crop.p_days >= crop.p_days_needed,
     }
-    return Finding(VERDICTS[danger.level], section, 60 + 10 * danger.level, facts, danger.level, danger.chance)
+    if of_age == CUT:  # tops that go down of age are not worth a cover, whatever the night
+        return Finding(RIPE, Section.KEEP_AN_EYE, 26, facts, danger.level, danger.chance)
+    verdict = KILLED if _killed_unless_covered(condition) else VERDICTS[danger.level]
+    section = Section.GET_READY if danger.level == HEADS_UP else Section.DO_TODAY
+    return Finding(verdict, section, 60 + 10 * danger.level, facts, danger.level, danger.chance)
+
+
+def _killed_unless_covered(condition: Condition) -> bool:
+    """A night of the last week killed every uncovered leaf that was out: more covers help only what was covered."""
+    out_for = condition.crop.days_from_shoots
+    return out_for is not None and out_for >= RECENT_DAYS and condition.sky.recent_min_c <= KILLING_C
 
 
 def _shoots_seen(condition: Condition) -> bool:

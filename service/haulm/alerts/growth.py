@@ -13,6 +13,7 @@ ASK, TAPER, CUT = 0, 1, 2
 WARM_SOIL_C = 24.0  # above this, tubers in soil gone bone dry begin to bake (product rule, judgement)
 WARM_SOIL_OFF_C = 23.0  # judgement: a degree apart, so that the word does not change with every day
 NOT_OF_AGE = {Cause.FROST, Cause.THIRST, Cause.BLIGHT}
+LOOK_DAYS = 4  # judgement: a look at settled straw is asked for so many days, then not for the rest of the fortnight
 TALL = 2.0  # shoots of twice the wanted height (30 cm) no longer wait for warm soil: light greens the tubers
 
 
@@ -50,7 +51,8 @@ def second_straw(condition: Condition, thresholds: Thresholds, standing: Said | 
         "shoots_noted": condition.stage.noted,
     }
     if laid is not None:
-        settled = condition.today >= laid + timedelta(days=limits.recheck_days)
+        lain = (condition.today - laid).days
+        settled = lain >= limits.recheck_days and lain % limits.recheck_days < LOOK_DAYS
         return Finding("top-up", Section.KEEP_AN_EYE, 22, facts) if settled else None
     if condition.straw_m >= limits.second_layer_straw_m:
         return None  # it lies there already

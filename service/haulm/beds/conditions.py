@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from haulm.beds.chances import FrostYears, chances_of, frost_years
-from haulm.beds.crop import crop_now, shoots_range
+from haulm.beds.crop import Around, crop_now, shoots_range
 from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import Noted, last_laid, noted, rain_read_mm, stage_now, straw_depths_m, watered_mm
 from haulm.beds.soil import SoilRun, ground_of, run_soil, soil_now
@@ -101,7 +101,8 @@ def _condition(
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     shoots = shoots_range(days, expected, today)
-    crop = crop_now(planting, days, shoots, *_air(been, coming), seen, thresholds.skins, today)
+    around = Around(*_air(been, coming), seen, Daily(been.first, straw_m))
+    crop = crop_now(planting, days, shoots, around, thresholds.skins, today)
     return Condition(
         garden=place.garden,
         bed=bed,

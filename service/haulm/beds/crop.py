@@ -1,5 +1,6 @@
 """The crop's own progress: shoots due, height, physiological days, skins."""
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -15,6 +16,16 @@ from haulm.weather import DAY, Daily
 # they stop at the 0.6 m of a grown crop (FAO-56 Table 12).
 SHOOT_M_PER_P_DAY = 0.003
 GROWN_HEIGHT_M = 0.6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Around:
+    """What was around the crop day by day: air and soil without holes, and the straw that lay."""
+
+    air_min_c: Daily
+    air_max_c: Daily
+    soil_c: Daily
+    straw_m: Daily
 
 
 def shoots_range(days: Noted, soil_c: Daily, today: date) -> DayRange | None:
@@ -42,34 +53,35 @@ def _day(planted: date, position: int) -> date | None:
 
 
 def crop_now(
-    planting: Planting,
-    days: Noted,
-    shoots: DayRange | None,
-    air_min_c: Daily,
-    air_max_c: Daily,
-    soil_c: Daily,
-    skins: SkinsThresholds,
-    today: date,
+    planting: Planting, days: Noted, shoots: DayRange | None, around: Around, skins: SkinsThresholds, today: date
 ) -> CropNow:
-    """How far the crop is on the morning of `today`; air and soil as they were, day by day, without holes."""
+    """How far the crop is on the morning of `today`."""
     out = shoots.likely if shoots else None
     since = shoots.late if shoots else None
     in_leaf = days.planted is not None and out is not None and out < today
-    warmth = 0.0
+    warmth, height_m = 0.0, float("nan")
     if in_leaf and out is not None:
-        yesterday = today - DAY
-        warmth = float(np.nansum(p_days(air_min_c.between(out, yesterday), air_max_c.between(out, yesterday))))
+        low, high = (air.between(out, today - DAY) for air in (around.air_min_c, around.air_max_c))
+        warmth = float(np.nansum(p_days(low, high)))
+        height_m = _above_straw_m(warmth, around.straw_m, out, today)
     return CropNow(
         shoots=shoots,
         days_from_shoots=(today - since).days if in_leaf and since is not None and since <= today else None,
-        shoot_height_m=min(warmth * SHOOT_M_PER_P_DAY, GROWN_HEIGHT_M) if in_leaf else float("nan"),
+        shoot_height_m=height_m,
         p_days=warmth,
         p_days_needed=P_DAYS_NEEDED[Maturity(planting.maturity).value],
         dying_cause=days.dying_cause,
         dying_since=days.dying,
         tops_gone=days.tops_gone,
-        skins_ready=_skins_range(days, soil_c, skins, today),
+        skins_ready=_skins_range(days, around.soil_c, skins, today),
     )
+
+
+def _above_straw_m(warmth: float, straw_m: Daily, out: date, today: date) -> float:
+    """Grown since the shoots stood out of the straw of that day; straw laid since then hides as much of them."""
+    laid_since_m = straw_m.at(today - DAY) - straw_m.at(out)
+    grown_m = min(warmth * SHOOT_M_PER_P_DAY, GROWN_HEIGHT_M)
+    return max(grown_m - (0.0 if np.isnan(laid_since_m) else laid_since_m), 0.0)
 
 
 def _skins_range(days: Noted, soil_c: Daily, skins: SkinsThresholds, today: date) -> DayRange | None:

@@ -12,6 +12,7 @@ from haulm.science import soil_surface as surface
 from haulm.science import soil_temperature as column
 from haulm.science.climatology import mean_year_at
 from haulm.science.evapotranspiration import hargreaves_et_mm
+from haulm.science.soil_freezing import Freezing
 from haulm.science.soil_properties import TEXTURES, straw_resistance_m2k_w
 from haulm.science.soil_temperature import SoilColumn
 from haulm.science.sun import top_radiation_mj
@@ -84,7 +85,7 @@ def run_soil(
     feels, felt = _feel(ground, surface.start_state(1), past)
     resistance = felt.resistance_m2k_w + straw_resistance_m2k_w(straw_m)
     usual = ground.mean_resistance_m2k_w + straw_resistance_m2k_w(straw_m).mean(axis=1)
-    start = column.steady_state(ground.mean_year_c, float(past.day_of_year[0]), usual, soil)
+    start = column.with_ice(column.steady_state(ground.mean_year_c, float(past.day_of_year[0]), usual, soil))
     state, been = column.advance(start, felt.temperature_c, resistance, soil)
     _, coming = _feel(ground, np.repeat(feels, ahead.air_min_c.shape[0], axis=0), ahead)
     straws = np.stack([straw_m[:, -1], np.full(len(beds), new_straw_m)], axis=1)
@@ -100,6 +101,7 @@ def _soils(beds: list[Bed], plantings: list[Planting], each: int) -> SoilColumn:
         conductivity_w_mk=np.repeat([texture.conductivity_w_mk for texture in textures], each),
         heat_capacity_mj_m3k=np.repeat([texture.heat_capacity_mj_m3k for texture in textures], each),
         depths_m=np.repeat([planting.depth_m for planting in plantings], each)[:, None],
+        freezing=Freezing(),
     )
 
 

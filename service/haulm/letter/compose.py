@@ -62,8 +62,13 @@ def _greeting(decision: Decision, kind: str) -> str:
     to_ready = _in(decision, Section.GET_READY)
     then = f", but {amounts.count(to_ready, 'thing', 'things')} to get ready for" if to_ready else ""
     if _all_known(decision):
-        return f"Nothing to do today at {name}{then}."
+        return f"{_nothing(decision)} to do today at {name}{then}."
     return f"Nothing is known to need doing today at {name}{then}. Not all is known, though."
+
+
+def _nothing(decision: Decision) -> str:
+    """What was asked for on an earlier day may still be waiting to be done."""
+    return "Nothing new" if _in(decision, Section.STILL_SO) else "Nothing"
 
 
 def _in(decision: Decision, section: Section) -> int:
@@ -81,7 +86,7 @@ def _subject(decision: Decision) -> str:
     if alert is not None:
         said = words.subject(alert, decision)
     elif _all_known(decision):
-        said = "Nothing to do today"
+        said = f"{_nothing(decision)} to do today"
     else:
         said = "Nothing to do today as far as is known"
     return f"{_shortened(said, SUBJECT_LENGTH - len(day) - 3)} – {day}"

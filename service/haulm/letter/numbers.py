@@ -17,6 +17,7 @@ Group = tuple[str, tuple[Row, ...]]
 Teller = Callable[[Condition, Thresholds], str]
 
 WEEK = 7
+DRINKING = frozenset({Stage.PLANTED, Stage.EMERGED, Stage.DYING_BACK})  # the bed's water is of use to a crop
 NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
 NEARLY_FULL_SHARE = 0.1  # judgement: short by less than a tenth of RAW counts as full
 
@@ -137,21 +138,23 @@ def _straw(condition: Condition, _thresholds: Thresholds) -> str:
 
 def _week_water(condition: Condition, thresholds: Thresholds) -> str:
     week, display = condition.water, condition.garden.place.display
-    if week is None:
+    if week is None or condition.stage.stage.order > Stage.SKINS_SETTING.order:
         return ""
     had = amounts.water(week.week_effective_mm + week.week_watered_mm, display)
     target = amounts.water(thresholds.water.weekly_target_mm, display)
     rain = f"{amounts.water(week.week_rain_mm, display)} of rain fell"
     if abs(week.week_rain_mm - week.week_effective_mm) > NEARLY_NOTHING_MM:
         rain += f", {amounts.water(week.week_effective_mm, display)} of it passed the straw"
-    told = f"{had} of the {target} aimed at; {rain}, {amounts.water(week.week_watered_mm, display)} watered"
+    told = f"{rain}, {amounts.water(week.week_watered_mm, display)} watered"
+    if condition.stage.stage is Stage.EMERGED:  # the weekly target is for plants in leaf
+        told = f"{had} of the {target} aimed at; {told}"
     missing = week.week_unknown_days
     return f"{told}; the rain of {amounts.days(missing)} is {amounts.NOT_KNOWN}" if missing else told
 
 
 def _root_zone(condition: Condition, _thresholds: Thresholds) -> str:
     water, display = condition.water, condition.garden.place.display
-    if water is None:
+    if water is None or condition.stage.stage.order > Stage.SKINS_SETTING.order:
         return ""
     low_mm, high_mm = sorted((water.depletion_low_mm, water.depletion_high_mm))
     if np.isnan(low_mm) or np.isnan(high_mm):
@@ -161,7 +164,8 @@ def _root_zone(condition: Condition, _thresholds: Thresholds) -> str:
     if high_mm <= NEARLY_FULL_SHARE * water.ready_mm:
         return "full" if high_mm < NEARLY_NOTHING_MM else f"full, to within {amounts.water(high_mm, display)}"
     short, ready = amounts.waters(low_mm, high_mm, display), amounts.water(water.ready_mm, display)
-    return f"{_how_moist(water, low_mm, high_mm)}, {short} short of full; plants feel it from {ready}"
+    told = f"{_how_moist(water, low_mm, high_mm)}, {short} short of full"
+    return f"{told}; plants feel it from {ready}" if condition.stage.stage in DRINKING else told
 
 
 def _how_moist(water: WaterNow, low_mm: float, high_mm: float) -> str:

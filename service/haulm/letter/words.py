@@ -150,7 +150,8 @@ def _sentence_without_facts(told: _Words) -> str:
 
 def _reasons(told: _Words) -> str:
     reasons = told.block("reasons")
-    if told.alert.first_on >= told.today:
+    # What is left alone was left alone for other reasons the day before: its first day tells nothing.
+    if told.alert.first_on >= told.today or told.alert.section is Section.LEAVE_ALONE:
         return reasons
     return f"{reasons} First said on {amounts.day(told.alert.first_on, told.today)}.".strip()
 

@@ -38,19 +38,24 @@ class SurfaceConstants:
     wet_share
         * Evaporation of a full store as a share of that of open water.
     dew_depression_c
-        * Daily minimum less dew point where nothing grows.
+        * How far the dew point lies below its place under plants where nothing grows.
     snow_half_mm
         * Snow water that halves what reaches the ground.
     snow_frost_share
         * Share of the air's frost that passes a full snow cover.
     cover_m2k_w, litter_m2k_w
-        * Thermal resistance of a full plant cover, and of litter and crumbs everywhere.
+        * Thermal resistance of a full plant cover, and of wet litter and crumbs everywhere.
+    litter_dry
+        * By how much of itself the litter's resistance grows as it dries.
     cover_shade
         * Share of the radiative warming that a full plant cover takes away.
     cover_aridity
         * Yearly rain over reference evapotranspiration at which 63 % of the ground is covered.
     night_weight
         * Weight of the minimum in the day's air temperature.
+    dew_rise
+        Mean dew point above the daily minimum, as a share of the daily range, where plants cover the ground: measured
+        on the same network in humid country.
     albedo
         FAO-56 eq. 38.
     radiation_krs
@@ -59,17 +64,19 @@ class SurfaceConstants:
         Degree-day melt, and the day mean about which rain turns to snow (± 1 °C); usual values, from memory.
     """
 
-    convective_w_m2_k: float = 7.389
-    wetness_mm: float = 13.53
-    wet_share: float = 0.3704
-    dew_depression_c: float = 19.54
-    snow_half_mm: float = 1.625
-    snow_frost_share: float = 0.2709
-    cover_m2k_w: float = 0.1646
-    cover_shade: float = 0.5313
-    cover_aridity: float = 0.3567
-    litter_m2k_w: float = 0.07271
-    night_weight: float = 0.6376
+    convective_w_m2_k: float = 7.027
+    wetness_mm: float = 14.78
+    wet_share: float = 0.4174
+    dew_depression_c: float = 25.48
+    snow_half_mm: float = 3.197
+    snow_frost_share: float = 0.1967
+    cover_m2k_w: float = 0.1681
+    cover_shade: float = 0.5712
+    cover_aridity: float = 0.3898
+    litter_m2k_w: float = 0.03671
+    litter_dry: float = 1.727
+    night_weight: float = 0.6312
+    dew_rise: float = 0.2
     albedo: float = 0.23
     radiation_krs: float = 0.17
     melt_mm_c: float = 3.5
@@ -124,13 +131,15 @@ def advance(
     slope = vapour_slope_kpa_c(air.mean_c) / PSYCHROMETRIC_KPA_C
     radiating = 4.0 * EMISSIVITY * STEFAN_BOLTZMANN_W * air.kelvin**3
     exchange = radiating + known.convective_w_m2_k * (1.0 + evaporating * slope)
-    vapour = saturation_vapour_kpa(air_min_c - known.dew_depression_c * (1.0 - np.asarray(cover)))
+    dew_c = air_min_c + known.dew_rise * air.range_c - known.dew_depression_c * (1.0 - np.asarray(cover))
+    vapour = saturation_vapour_kpa(dew_c)
     spent = evaporating * known.convective_w_m2_k * air.deficit_kpa(vapour) / PSYCHROMETRIC_KPA_C
     warming = (air.net_radiation_w(vapour) - spent) / exchange
     felt_air = known.night_weight * air_min_c + (1.0 - known.night_weight) * air_max_c
     open_ground = felt_air + (1.0 - known.cover_shade * np.asarray(cover)) * warming
     under_snow = known.snow_frost_share * np.minimum(felt_air, 0.0)
-    resistance = 1.0 / exchange + known.cover_m2k_w * np.asarray(cover) + known.litter_m2k_w
+    litter = known.litter_m2k_w * (1.0 + known.litter_dry * (1.0 - wetness))
+    resistance = 1.0 / exchange + known.cover_m2k_w * np.asarray(cover) + litter
     return after, Felt((1.0 - snow_cover) * open_ground + snow_cover * under_snow, resistance)
 
 
@@ -144,6 +153,7 @@ class _Air:
         self.mean_c = (air_min_c + air_max_c) / 2.0
         self.kelvin = self.mean_c + KELVIN
         widest = np.maximum(air_max_c, air_min_c + LEAST_RANGE_C)
+        self.range_c = widest - air_min_c
         self.clear_mj = 0.75 * top_mj  # FAO-56 eq. 37 at sea level
         solar = radiation_from_range_mj(air_min_c, widest, top_mj, known.radiation_krs)
         self.solar_mj = np.minimum(solar, self.clear_mj)

@@ -3,8 +3,9 @@
 The column is homogeneous soil in finite volumes that grow with depth, down to about 12 m, with no heat through its
 floor. The matrix of conduction is taken apart once into modes (patterns over depth that each fade at their own
 rate, whatever the soil), so a day costs a few operations an array, exact over the day for the flux it is given.
-What lies on the soil (straw, still air) is a resistance that may differ every day. Its own heat, latent heat and
-freezing are left out.
+What lies on the soil (straw, still air) is a resistance that may differ every day; its own heat is left out. Water
+that freezes in the soil holds the surface near 0 °C until it has frozen, and again until it has thawed, where a
+`Freezing` is given.
 """
 
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from haulm.science.soil_freezing import Curtain, Freezing
 from haulm.science.soil_waves import DAY_S
 
 FloatArray = NDArray[np.float64]
@@ -40,12 +42,15 @@ class SoilColumn:
         below the column's last cell its temperature stands for all; NaN gives NaN.
     step_s
         Length of a step [s].
+    freezing
+        None for soil whose water does not freeze. With it a state has two more columns (`with_ice`).
     """
 
     conductivity_w_mk: ArrayLike
     heat_capacity_mj_m3k: ArrayLike
     depths_m: ArrayLike
     step_s: float = DAY_S
+    freezing: Freezing | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,6 +118,11 @@ def even_state(temperature_c: ArrayLike) -> FloatArray:
     return state
 
 
+def with_ice(state: FloatArray) -> FloatArray:
+    """A state for a column that freezes: no ice yet [MJ/m²], and the probe last seen at 0 °C."""
+    return np.concatenate([state, np.zeros((len(state), 2))], axis=1)
+
+
 def profile_c(state: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The temperatures [°C] of the column's cells, (beds, cells), with their centres and thicknesses [m]."""
     modes = _modes()
@@ -155,18 +165,31 @@ def advance(
         Shapes that do not broadcast to (beds, days).
     """
     beds, depths = len(state), np.atleast_2d(_array(soil.depths_m))
+    if soil.freezing is not None:
+        depths = np.concatenate([depths, np.full((len(depths), 1), soil.freezing.probe_m)], axis=1)
     days = np.broadcast_shapes(np.shape(np.atleast_2d(surface_c)), np.shape(np.atleast_2d(resistance_m2k_w)))[1]
     forcing, resistance = (np.broadcast_to(_array(v), (beds, days)) for v in (surface_c, resistance_m2k_w))
     depths = np.broadcast_to(depths, (beds, depths.shape[1]))
     conductivity, capacity = _soils(soil, beds)
-    after = np.empty((beds, CELLS))
+    after = np.empty(state.shape)
     seen, flux = np.empty((days, 1 + depths.shape[1], beds)), np.empty((days, beds))
     for start in range(0, beds, _BEDS_A_BLOCK):
         block = slice(start, start + _BEDS_A_BLOCK)
         step = _step(conductivity[block], capacity[block], soil.step_s)
         results = (seen[..., block], flux[:, block])
-        after[block] = _march_block(state[block], forcing[block], resistance[block], step, depths[block], results)
-    return after, Trajectory(seen[:, 1:].transpose(2, 0, 1), seen[:, 0].T, flux.T)
+        curtain = (
+            None
+            if soil.freezing is None
+            else Curtain(soil.freezing, state[block, CELLS:].T, step.to_surface, soil.step_s)
+        )
+        amplitudes = state[block, :CELLS]
+        after[block, :CELLS] = _march_block(
+            amplitudes, forcing[block], resistance[block], step, depths[block], results, curtain
+        )
+        if curtain is not None:
+            after[block, CELLS:] = curtain.state()
+    shown = seen[:, 1 : depths.shape[1] + (soil.freezing is None)]
+    return after, Trajectory(shown.transpose(2, 0, 1), seen[:, 0].T, flux.T)
 
 
 def steady_state(
@@ -269,6 +292,7 @@ def _march_block(
     step: _Step,
     depths_m: FloatArray,
     results: tuple[FloatArray, FloatArray],
+    curtain: Curtain | None,
 ) -> FloatArray:
     """One block of beds through all days, into `results`: (days, rows, beds) and (days, beds). The state after."""
     seen, flux = results
@@ -276,7 +300,9 @@ def _march_block(
     unknown = ~(np.isfinite(driven) & (layer >= 0.0))
     driven[unknown], layer[unknown] = 0.0, np.inf
     looks, rises = _outputs(depths_m, step)
-    after = _march(state.T, driven, 1.0 / (layer + step.to_surface), step, looks, results)
+    if curtain is not None:
+        curtain.probe_rise = rises[-1]
+    after = _march(state.T, driven, 1.0 / (layer + step.to_surface), step, looks, results, curtain)
     for row, rise in enumerate(rises):
         seen[:, row] += rise * flux
         seen[:, row][unknown] = np.nan
@@ -291,6 +317,7 @@ def _march(
     step: _Step,
     looks: FloatArray,
     results: tuple[FloatArray, FloatArray],
+    curtain: Curtain | None,
 ) -> FloatArray:
     """The days' loop over arrays (modes, beds); all that does not need yesterday is done outside it."""
     stored = np.ascontiguousarray(amplitudes / step.gain)  # so that a day's flux is simply added
@@ -302,8 +329,12 @@ def _march(
         for into, half in folds:
             np.add(into, half, out=into)
         row[:] = total
-        np.subtract(u, total[0], out=q)
-        np.multiply(q, conducts, out=q)
+        if curtain is None:
+            np.subtract(u, total[0], out=q)
+            np.multiply(q, conducts, out=q)
+        else:
+            q[:] = curtain.flux(u, total[0], conducts)
+            curtain.look(total[-1], q)
         np.multiply(stored, step.kept, out=stored)
         np.add(stored, q, out=stored)
     return stored * step.gain

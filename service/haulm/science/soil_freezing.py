@@ -1,0 +1,59 @@
+"""Water that freezes in the soil and thaws again: the zero curtain of the column in `soil_temperature`."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Freezing:
+    """The zero curtain: while water freezes or ice thaws, a conductance to 0 °C acts beside the air.
+
+    Attributes
+    ----------
+    conductance_w_m2_k
+        How closely the surface is held to 0 °C; fitted on USCRN stations (DEVELOPERS.md, "Accuracy").
+    store_mj_m2
+        Latent heat of the water that can freeze; 6 is 18 mm (judgement).
+    probe_m
+        Depth whose temperature tells whether the soil freezes or thaws.
+    """
+
+    conductance_w_m2_k: float = 19.66
+    store_mj_m2: float = 6.0
+    probe_m: float = 0.10
+
+
+class Curtain:
+    """Ice and the probe's last temperature of one block of beds, for as long as its days run."""
+
+    def __init__(self, freezing: Freezing, held: FloatArray, to_surface: FloatArray, step_s: float) -> None:
+        self.freezing, self.to_surface = freezing, to_surface
+        self.ice, self.probe = held[0].copy(), held[1].copy()
+        self.probe_rise = np.zeros_like(self.probe)
+        self._mj_per_w = step_s / 1e6
+
+    def state(self) -> FloatArray:
+        """What is to be kept: (beds, 2)."""
+        return np.stack([self.ice, self.probe], axis=1)
+
+    def flux(self, u: FloatArray, surface: FloatArray, conducts: FloatArray) -> FloatArray:
+        """Heat into the soil over a step; where water freezes or thaws, the pull towards 0 °C is part of it."""
+        at_work = np.where(self.probe < 0.0, self.ice < self.freezing.store_mj_m2, self.ice > 0.0) & (conducts > 0.0)
+        if not at_work.any():
+            return (u - surface) * conducts
+        pull = np.where(at_work, self.freezing.conductance_w_m2_k, 0.0)
+        layer = 1.0 / np.where(at_work, conducts, 1.0) - self.to_surface
+        shared = 1.0 / (1.0 + layer * pull)
+        through = np.where(at_work, 1.0 / (layer * shared + self.to_surface), conducts)
+        q = np.asarray((u * np.where(at_work, shared, 1.0) - surface) * through)
+        frozen = self.ice - self._mj_per_w * pull * (surface + self.to_surface * q)
+        self.ice = np.clip(frozen, 0.0, self.freezing.store_mj_m2)
+        return q
+
+    def look(self, probe: FloatArray, q: FloatArray) -> None:
+        """Remember the probe's mean over the step."""
+        self.probe = probe + self.probe_rise * q
