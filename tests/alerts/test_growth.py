@@ -88,7 +88,9 @@ def test_straw_that_lies_deep_enough_needs_no_second_layer(a, thresholds, straw_
     assert (second_straw(condition, thresholds, None) is not None) is speaks
 
 
-@pytest.mark.parametrize(("days_ago", "verdict"), [(0, None), (13, None), (14, "top-up"), (17, "top-up"), (18, None), (28, "top-up")])
+@pytest.mark.parametrize(
+    ("days_ago", "verdict"), [(0, None), (13, None), (14, "top-up"), (17, "top-up"), (18, None), (28, "top-up")]
+)
 def test_straw_laid_since_the_shoots_is_looked_at_after_a_fortnight(a, thresholds, today, days_ago, verdict):
     condition = a.condition(last_straw=today - days_ago * DAY, soil=a.soil((9.0,) * 3))
     assert verdict_of(second_straw(condition, thresholds, None)) == verdict

@@ -141,6 +141,28 @@ def test_the_weeks_water_counts_what_passed_the_straw_against_the_target(conditi
     )
 
 
+@pytest.mark.parametrize(
+    ("stage", "aimed", "felt"),
+    [
+        (Stage.CHITTING, False, False),
+        (Stage.EMERGED, True, True),
+        (Stage.DYING_BACK, False, True),
+        (Stage.SKINS_SETTING, False, False),
+    ],
+)
+def test_a_target_is_for_beds_that_are_watered_and_thirst_for_plants_that_stand(
+    condition_of, decision_of, water, thresholds, stage, aimed, felt
+):
+    rows = rows_of(compose(decision_of(conditions=[condition_of(stage=stage, water=water)]), thresholds), "Gatebed")
+    assert ("aimed at" in rows["Water, last 7 days"]) is aimed
+    assert ("plants feel it" in rows["Root zone"]) is felt
+
+
+def test_a_lifted_bed_has_no_water_to_tell_of(condition_of, decision_of, water, thresholds):
+    letter = compose(decision_of(conditions=[condition_of(stage=Stage.LIFTED, water=water)]), thresholds)
+    assert {"Water, last 7 days", "Root zone"}.isdisjoint(rows_of(letter, "Gatebed"))
+
+
 def test_two_plantings_of_one_bed_are_told_apart(condition_of, decision_of, thresholds):
     one = condition_of()
     other = replace(one, planting=replace(one.planting, key="gate-late", name="the autumn crop"))

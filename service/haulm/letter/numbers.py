@@ -18,6 +18,7 @@ Teller = Callable[[Condition, Thresholds], str]
 
 WEEK = 7
 DRINKING = frozenset({Stage.PLANTED, Stage.EMERGED, Stage.DYING_BACK})  # the bed's water is of use to a crop
+AIMED_AT = DRINKING - {Stage.DYING_BACK}  # tops that go down are no longer watered by the week
 NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
 NEARLY_FULL_SHARE = 0.1  # judgement: short by less than a tenth of RAW counts as full
 
@@ -146,7 +147,7 @@ def _week_water(condition: Condition, thresholds: Thresholds) -> str:
     if abs(week.week_rain_mm - week.week_effective_mm) > NEARLY_NOTHING_MM:
         rain += f", {amounts.water(week.week_effective_mm, display)} of it passed the straw"
     told = f"{rain}, {amounts.water(week.week_watered_mm, display)} watered"
-    if condition.stage.stage is Stage.EMERGED:  # the weekly target is for plants in leaf
+    if condition.stage.stage in AIMED_AT:
         told = f"{had} of the {target} aimed at; {told}"
     missing = week.week_unknown_days
     return f"{told}; the rain of {amounts.days(missing)} is {amounts.NOT_KNOWN}" if missing else told
