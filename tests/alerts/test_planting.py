@@ -199,3 +199,19 @@ def test_too_cold_ends_a_degree_higher(a, thresholds, today):
 def test_too_cold_is_not_known_without_soil(a, thresholds):
     condition = a.condition(Stage.PLANTED, soil=a.soil((6.0, NAN, 6.0, 6.0, 6.0)))
     assert isinstance(planted_too_cold(condition, thresholds, None), NotKnown)
+
+
+def test_without_a_forecast_nobody_is_told_to_plant(a, thresholds):
+    """The soil is run on along the mean year, which is no look ahead: whether to plant is not known."""
+    blind = a.sky(has_forecast=False)
+    answer = planting_time(a.condition(Stage.CHITTING, sky=blind), thresholds, None)
+    assert isinstance(answer, NotKnown)
+    assert answer.worth_saying
+    cold = planting_time(a.condition(Stage.CHITTING, sky=blind, soil=a.soil((8.0,) * 3)), thresholds, None)
+    assert (cold.verdict, cold.facts["why"]) == ("wait", "cold")
+    assert np.isnan(cold.facts["ahead_min_c"])
+
+
+def test_how_old_the_stations_newest_day_is_goes_with_the_word_to_plant(a, thresholds, today):
+    old = a.sky(newest_observed=today - 6 * DAY)
+    assert planting_time(a.condition(Stage.CHITTING, sky=old), thresholds, None).facts["observed_days_ago"] == 6

@@ -62,6 +62,7 @@ def planting_cases(a, today):
     return {
         "planting-time plant": a.condition(Stage.CHITTING),
         "planting-time plant, frost often follows": a.condition(Stage.SEED, chances=SeasonChances(10, 0.4, None)),
+        "planting-time plant, silent station": a.condition(Stage.CHITTING, sky=a.sky(newest_observed=today - 6 * DAY)),
         "planting-time plant in autumn": in_autumn(a, today, soil=a.soil((22.0,) * 3, (22.0,) * 7)),
         "planting-time plant-with-care": in_autumn(a, today, soil=hot_before),
         "planting-time wait, cold": a.condition(Stage.CHITTING, soil=cold),
@@ -118,6 +119,7 @@ def water_cases(a, today):
         "water water, week short": a.condition(water=lacking),
         "water water, one day's rain not known": a.condition(water=unsure),
         "water water, root zone dry": a.condition(water=dry),
+        "water water, dry in any case": a.condition(water=replace(dry, depletion_high_mm=33.0)),
         "water water, tapering": going_down(a, today, Cause.AGE, **taper, water=dry),
         "water water, top dry": a.condition(Stage.PLANTED, water=a.water(top_share=0.66)),
         "water hold": a.condition(water=lacking, sky=soon),
@@ -246,6 +248,7 @@ MAY_LACK = set(BY_KEY) - {"shoots-due", "skins-set"}  # those two rest on the jo
 # Where the rule itself has something to tell that is not known, beside what is.
 NOT_ALL_KNOWN = {
     "water water, one day's rain not known",
+    "water water, dry in any case",
     "frost cover-tonight, cloud not known",
     "forecast-missing missing",
 }

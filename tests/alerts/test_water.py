@@ -369,3 +369,19 @@ def test_half_known_water_is_not_known(a, thresholds, low, high):
 def test_a_millimetre_makes_a_wet_day(a, thresholds, today):
     found = keep_it_dry(ripening_bed(a, today, [0.9, 1.0, 14.0]), thresholds, None)
     assert found.facts["rain_day"] == today + DAY
+
+
+def test_without_a_gap_in_this_week_an_older_doubt_is_met_in_the_middle(a, thresholds):
+    """The ledger of the week is whole: what an earlier gap left neither silences the rule nor stays for good."""
+    doubt = a.water(depletion_low_mm=6.0, depletion_high_mm=24.0)
+    assert water_verdict(a.condition(water=doubt), thresholds, None).verdict == "skip"
+    gap = replace(doubt, week_unknown_days=1)
+    assert isinstance(water_verdict(a.condition(water=gap), thresholds, None), NotKnown)
+    short = water_verdict(a.condition(water=replace(doubt, week_effective_mm=5.0)), thresholds, None)
+    assert (short.verdict, short.facts["turn_mm"]) == ("water", 15.0)
+    dry = water_verdict(
+        a.condition(water=replace(doubt, depletion_low_mm=22.0, depletion_high_mm=38.0)), thresholds, None
+    )
+    assert (dry.facts["why"], dry.facts["turn_mm"]) == ("dry-root-zone", 30.0)
+    full = a.water(depletion_low_mm=0.0, depletion_high_mm=6.0)
+    assert water_verdict(a.condition(water=full), thresholds, None).facts["why"] == "full"

@@ -176,7 +176,11 @@ def _last_days(condition: Condition, thresholds: Thresholds) -> FloatArray:
 
 
 def _days_ahead(condition: Condition, thresholds: Thresholds) -> FloatArray:
-    last = condition.today + (thresholds.planting.look_ahead_days - 1) * DAY
+    """The days asked of, under the new straw; not known without a forecast: the mean year is no look ahead."""
+    days = thresholds.planting.look_ahead_days
+    if not condition.sky.has_forecast:
+        return np.full(days, np.nan)
+    last = condition.today + (days - 1) * DAY
     return condition.soil.under_new_straw_c.between(condition.today, last)
 
 
@@ -205,6 +209,7 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
     limits, spring = thresholds.planting, condition.planting.season is Season.SPRING
     recent, ahead = _last_days(condition, thresholds), _days_ahead(condition, thresholds)
     shoots: DayRange | None = condition.crop.shoots
+    newest = condition.sky.newest_observed
     return {
         "season": condition.planting.season.value,
         "wet": _too_wet(condition),
@@ -219,6 +224,7 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
         "risky_c": limits.soil_risky_autumn_c,
         "ready_days": limits.ready_days,
         "look_ahead_days": limits.look_ahead_days,
+        "observed_days_ago": (condition.today - newest).days if newest else None,
         "seed_depth_m": condition.planting.depth_m,
         "straw_m": condition.straw_m,
         "new_straw_m": limits.straw_at_planting_m,

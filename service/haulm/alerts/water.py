@@ -31,8 +31,9 @@ def water_verdict(condition: Condition, thresholds: Thresholds, _standing: Said 
     if math.isnan(water.depletion_low_mm) or math.isnan(water.depletion_high_mm):
         return RAIN_NOT_KNOWN
     if water.depletion_low_mm >= water.ready_mm:
-        return _water(condition, water, thresholds, "dry-root-zone", water.depletion_low_mm)
-    if water.depletion_high_mm < thresholds.water.least_turn_mm or water.drained_days > 0:
+        # Dry for certain: a turn of what it may lack in the middle, so that old doubt shrinks with each watering.
+        return _water(condition, water, thresholds, "dry-root-zone", _middle_mm(water))
+    if _driest_mm(water) < thresholds.water.least_turn_mm or water.drained_days > 0:
         return _skip(condition, water, thresholds, "full")
     return _by_the_week(condition, water, thresholds)
 
@@ -40,7 +41,7 @@ def water_verdict(condition: Condition, thresholds: Thresholds, _standing: Said 
 def _by_the_week(condition: Condition, water: WaterNow, thresholds: Thresholds) -> Answer:
     least_mm = thresholds.water.least_turn_mm
     sure_mm, most_mm = _short_mm(condition, water, thresholds)
-    may_be_dry = water.depletion_high_mm >= water.ready_mm
+    may_be_dry = _driest_mm(water) >= water.ready_mm
     if most_mm < least_mm and not may_be_dry:
         return _skip(condition, water, thresholds, "enough")
     if sure_mm < least_mm:
@@ -49,6 +50,15 @@ def _by_the_week(condition: Condition, water: WaterNow, thresholds: Thresholds) 
     if rain is not None:
         return _hold(condition, water, thresholds, rain)
     return _water(condition, water, thresholds, "week-short", sure_mm)
+
+
+def _middle_mm(water: WaterNow) -> float:
+    return (water.depletion_low_mm + water.depletion_high_mm) / 2.0
+
+
+def _driest_mm(water: WaterNow) -> float:
+    """As dry as it may be while rain of this week is unknown; an older gap leaves a doubt that the middle meets."""
+    return water.depletion_high_mm if water.week_unknown_days else _middle_mm(water)
 
 
 def _short_mm(condition: Condition, water: WaterNow, thresholds: Thresholds) -> tuple[float, float]:
@@ -60,8 +70,10 @@ def _short_mm(condition: Condition, water: WaterNow, thresholds: Thresholds) -> 
         return low_mm, high_mm
     had_mm = water.week_effective_mm + water.week_watered_mm
     most_mm = _target_mm(condition, thresholds) - had_mm
+    if not water.week_unknown_days:
+        return min(most_mm, _middle_mm(water)), most_mm  # never more than the root zone can hold
     unknown_mm = water.depletion_high_mm - water.depletion_low_mm
-    return min(most_mm - unknown_mm, water.depletion_low_mm), most_mm  # never more than the root zone can hold
+    return min(most_mm - unknown_mm, water.depletion_low_mm), most_mm
 
 
 def _before_the_shoots(condition: Condition, water: WaterNow, thresholds: Thresholds) -> Answer:
@@ -174,6 +186,7 @@ def _facts(condition: Condition, water: WaterNow, thresholds: Thresholds) -> dic
         "tapering": _tapering(condition, thresholds),
         "unknown_days": water.week_unknown_days,
         "depletion_mm": water.depletion_low_mm,
+        "depletion_most_mm": water.depletion_high_mm,
         "ready_mm": water.ready_mm,
         "dry_on": next_days.first + int(passed[0]) * DAY if passed.size else None,
         "top_share": water.top_share,
