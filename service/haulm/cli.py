@@ -222,8 +222,10 @@ def _init(arguments: argparse.Namespace) -> int:
 def _morning(arguments: argparse.Namespace) -> int:
     from haulm.jobs.morning import as_of_morning, morning, rehearse  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
 
+    open_log(os.environ)
     settings = load(_settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None

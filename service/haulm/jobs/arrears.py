@@ -7,7 +7,7 @@ from haulm.store.database import Database
 from haulm.store.letters import Delivery, refused_since, waiting
 from haulm.store.runs import read_runs
 
-LOOKED_BACK = timedelta(days=30)
+LOOKED_BACK = timedelta(days=400)
 MOST_TOLD = 3
 
 

@@ -85,10 +85,14 @@ class SurfaceConstants:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Felt:
-    """What the ground feels, (rows, days): the forcing temperature [°C] and the resistance to it [m² K/W]."""
+    """What the ground feels, (rows, days): the forcing temperature [°C] and the resistance to it [m² K/W].
+
+    `warming_c` is the part of the temperature that sun and evaporation make.
+    """
 
     temperature_c: FloatArray
     resistance_m2k_w: FloatArray
+    warming_c: FloatArray
 
 
 def plant_cover(rain_over_et: ArrayLike, constants: SurfaceConstants | None = None) -> FloatArray:
@@ -136,11 +140,11 @@ def advance(
     spent = evaporating * known.convective_w_m2_k * air.deficit_kpa(vapour) / PSYCHROMETRIC_KPA_C
     warming = (air.net_radiation_w(vapour) - spent) / exchange
     felt_air = known.night_weight * air_min_c + (1.0 - known.night_weight) * air_max_c
-    open_ground = felt_air + (1.0 - known.cover_shade * np.asarray(cover)) * warming
+    seen = (1.0 - snow_cover) * (1.0 - known.cover_shade * np.asarray(cover)) * warming
     under_snow = known.snow_frost_share * np.minimum(felt_air, 0.0)
     litter = known.litter_m2k_w * (1.0 + known.litter_dry * (1.0 - wetness))
     resistance = 1.0 / exchange + known.cover_m2k_w * np.asarray(cover) + litter
-    return after, Felt((1.0 - snow_cover) * open_ground + snow_cover * under_snow, resistance)
+    return after, Felt((1.0 - snow_cover) * felt_air + snow_cover * under_snow + seen, resistance, seen)
 
 
 class _Air:
