@@ -53,6 +53,8 @@ class SoilNow:
         False after unknown weather, until the spread is back under the stated limit.
     ready
         When the daily mean will have stood at the threshold for the days asked, from forecast and own years.
+    questioned_c
+        Readings of the grower's thermometer (day, °C) that are too far from all else to be used.
     """
 
     as_it_lies_c: Daily
@@ -60,6 +62,7 @@ class SoilNow:
     spread_c: Daily
     known: bool
     ready: DayRange | None
+    questioned_c: tuple[tuple[date, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,6 +10,7 @@ from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_now, shoots_range
 from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import Noted, last_laid, noted, rain_read_mm, stage_now, straw_depths_m, watered_mm
+from haulm.beds.readings import taught_by
 from haulm.beds.soil import SoilRun, ground_of, run_soil, soil_now
 from haulm.beds.water import bed_days, water_now
 from haulm.condition import Condition, DayRange, SkyNow, WaterNow
@@ -18,7 +19,7 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
 
 LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
-LOOKED_BACK = timedelta(days=60)  # a crop never planted is forgotten so long after its window
+LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +98,10 @@ def _condition(
 ) -> Condition:  # fmt: skip
     bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
     has_the_bed = place.holders.get(bed.key, planting.key) == planting.key
-    soil = soil_now(run, row, planting, thresholds)
+    lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
+    latitude = place.garden.place.latitude_deg
+    taught = taught_by(place.journal, bed, planting.depth_m, run.felt, lying, latitude, been.first)
+    soil = soil_now(run, row, planting, taught, thresholds)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     shoots = shoots_range(days, expected, today)

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from haulm.beds.forcing import Climate, Forcing
+from haulm.beds.readings import Taught
 from haulm.condition import DayRange, SoilNow
 from haulm.garden import Bed, Place, Planting, Season
 from haulm.science import soil_surface as surface
@@ -38,14 +39,16 @@ class Ground:
 class SoilRun:
     """Soil of several plantings: past days (plantings, days), and ahead (plantings, straws, ways, days).
 
-    Straws are the bed as it lies (0) and with the straw of planting (1); ways are those of `Forcing`.
+    Straws are the bed as it lies (0) and with the straw of planting (1); ways are those of `Forcing`. `doubt_c` is what
+    doubt about the air has left in the soil; `felt` what the ground felt and, by the first way, will feel.
     """
 
     first: date
     today: date
     past_c: FloatArray
     ahead_c: FloatArray
-    spread_c: FloatArray
+    doubt_c: FloatArray
+    felt: surface.Felt
 
 
 def ground_of(place: Place, climate: Climate) -> Ground:
@@ -91,7 +94,7 @@ def run_soil(
     straws = np.stack([straw_m[:, -1], np.full(len(beds), new_straw_m)], axis=1)
     ways = coming.temperature_c.shape[0]
     ahead_c = _ahead(_soils(beds, plantings, each=2 * ways), state, straws, coming)
-    return SoilRun(past.first, ahead.first, been.soil_c[:, :, 0], ahead_c, _spread(past, ahead))
+    return SoilRun(past.first, ahead.first, been.soil_c[:, :, 0], ahead_c, _doubt(past, ahead), _joined(felt, coming))
 
 
 def _soils(beds: list[Bed], plantings: list[Planting], each: int) -> SoilColumn:
@@ -120,20 +123,35 @@ def _ahead(rows: SoilColumn, state: FloatArray, straws: FloatArray, coming: surf
     return trajectory.soil_c[:, :, 0].reshape(plantings, 2, ways, -1)
 
 
-def _spread(past: Forcing, ahead: Forcing) -> FloatArray:
-    """Standard deviation of the estimate a day: the model's own, and what doubt about the air has left in the soil."""
+def _joined(felt: surface.Felt, coming: surface.Felt) -> surface.Felt:
+    return surface.Felt(
+        np.concatenate([felt.temperature_c, coming.temperature_c[:1]], axis=1),
+        np.concatenate([felt.resistance_m2k_w, coming.resistance_m2k_w[:1]], axis=1),
+        np.concatenate([felt.warming_c, coming.warming_c[:1]], axis=1),
+    )
+
+
+def _doubt(past: Forcing, ahead: Forcing) -> FloatArray:
+    """What doubt about the air has left in the soil, as a standard deviation a day."""
     doubt = 0.0
-    spread = []
+    left = []
     for air in np.concatenate([past.air_spread_c, ahead.air_spread_c]):
         doubt = AIR_SPREAD_MEMORY * doubt + (1.0 - AIR_SPREAD_MEMORY) * float(air) ** 2
-        spread.append(doubt)
-    return np.sqrt(MODEL_SPREAD_C**2 + np.array(spread))
+        left.append(doubt)
+    return np.asarray(np.sqrt(np.array(left)))
 
 
-def soil_now(run: SoilRun, row: int, planting: Planting, thresholds: Thresholds) -> SoilNow:
-    """One planting's soil on the morning of `run.today`."""
-    past, lies, under = run.past_c[row], run.ahead_c[row, 0], run.ahead_c[row, 1]
-    spread = Daily(run.first, run.spread_c)
+def soil_now(run: SoilRun, row: int, planting: Planting, taught: Taught | None, thresholds: Thresholds) -> SoilNow:
+    """One planting's soil on the morning of `run.today`, moved by what readings taught about its bed."""
+    days = run.past_c.shape[1]
+    move = np.zeros(days + run.ahead_c.shape[3]) if taught is None else taught.move_c
+    own = MODEL_SPREAD_C if taught is None else taught.spread_c
+    past, lies, under = (
+        run.past_c[row] + move[:days],
+        run.ahead_c[row, 0] + move[days:],
+        run.ahead_c[row, 1] + move[days:],
+    )
+    spread = Daily(run.first, np.sqrt(np.square(own) + np.square(run.doubt_c)))
     known = spread.at(run.today - DAY) <= thresholds.data.soil_spread_limit_c
     return SoilNow(
         as_it_lies_c=Daily(run.first, np.concatenate([past, lies[0]])),
@@ -141,6 +159,7 @@ def soil_now(run: SoilRun, row: int, planting: Planting, thresholds: Thresholds)
         spread_c=spread,
         known=bool(known),
         ready=ready_range(past, lies, planting, thresholds, run.today) if known else None,
+        questioned_c=() if taught is None else taught.questioned,
     )
 
 

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from haulm.advice import Decision
+from haulm.condition import Condition
 from haulm.letter import amounts
 from haulm.units import Display
 from haulm.weather import DAY, Gap, Mark, Origin, Timeline
@@ -36,9 +37,21 @@ def basis(decision: Decision) -> tuple[str, ...]:
     lines.append(_forecast(timeline, decision.as_of))
     lines += [GAPS[gap] for gap in timeline.gaps]
     lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
+    lines += [line for condition in decision.conditions for line in _questioned(condition)]
     lines += decision.notices
     lines.append(CAUTION)
     return tuple(dict.fromkeys(_stop(line) for line in lines if line))  # each is said once
+
+
+def _questioned(condition: Condition) -> list[str]:
+    """Readings that were not used, so that a slip of the pen can be taken back."""
+    display = condition.garden.place.display
+    return [
+        f"The soil reading of {amounts.temperature(read_c, display)} in {condition.bed.name} on "
+        f"{amounts.day(day, condition.today)} is far from everything else, so it was not used; "
+        "take it back if it is a slip"
+        for day, read_c in condition.soil.questioned_c
+    ]
 
 
 def _station(origin: Origin, display: Display) -> str:
