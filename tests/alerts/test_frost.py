@@ -178,3 +178,28 @@ def test_colder_leaves_never_lower_the_grade(a, thresholds):
     levels = [one.level if one else 0 for one in found]
     assert levels == sorted(levels)
     assert set(levels) == {0, 1, 2, 3}
+
+
+def test_tops_that_go_down_of_age_are_left_to_the_frost(a, thresholds, today):
+    crop = a.crop(dying_cause=Cause.AGE, dying_since=today - DAY, days_from_shoots=90, p_days=800.0)
+    found = frost_on_shoots(a.condition(Stage.DYING_BACK, crop=crop, sky=nights(a, -3.0)), thresholds, None)
+    assert (found.verdict, found.section) == ("ripe-tops", Section.KEEP_AN_EYE)
+    thirsty = replace(crop, dying_cause=Cause.THIRST)
+    found = frost_on_shoots(a.condition(Stage.DYING_BACK, crop=thirsty, sky=nights(a, -3.0)), thresholds, None)
+    assert (found.verdict, found.section) == ("severe", Section.DO_TODAY)
+
+
+@pytest.mark.parametrize(
+    ("recent_min_c", "days_from_shoots", "verdict"),
+    [
+        (-4.0, 7, "killed"),  # HortScience 27:244 (1992), abstract: leaves are killed at -4 C
+        (-3.9, 7, "severe"),
+        (-4.0, 6, "severe"),  # the shoots may have come after that night
+        (-4.0, None, "severe"),
+        (NAN, 7, "severe"),
+    ],
+)
+def test_after_a_killing_night_the_letter_asks_what_still_lives(a, thresholds, recent_min_c, days_from_shoots, verdict):
+    sky = replace(nights(a, -3.0), recent_min_c=recent_min_c)
+    found = frost_on_shoots(a.condition(crop=a.crop(days_from_shoots=days_from_shoots), sky=sky), thresholds, None)
+    assert (found.verdict, found.section) == (verdict, Section.DO_TODAY)

@@ -69,6 +69,9 @@ def planting_cases(a, today):
         "planting-time wait, wet": a.condition(Stage.CHITTING, water=a.water(drained_days=2)),
         "planting-time wait, turning cold": a.condition(Stage.CHITTING, soil=a.soil(ahead=(12.0,) * 6 + (8.0,))),
         "planting-time wait, hot": in_autumn(a, today, soil=a.soil((29.0,) * 3, (28.5,) * 7)),
+        "planting-time wait, past the last safe day": in_autumn(
+            a, today, soil=a.soil((29.0,) * 3, (28.5,) * 7), chances=SeasonChances(10, 0.1, today + 2 * DAY)
+        ),
         "planting-time wait, turning hot": in_autumn(a, today, soil=a.soil((26.0,) * 3, (28.5,) * 7)),
         "planting-time too-late": late,
         "planting-time too-late, another window": replace(late, garden=replace(late.garden, plantings=(closed, lates))),

@@ -13,6 +13,7 @@ ASK, TAPER, CUT = 0, 1, 2
 WARM_SOIL_C = 24.0  # above this, tubers in soil gone bone dry begin to bake (product rule, judgement)
 WARM_SOIL_OFF_C = 23.0  # judgement: a degree apart, so that the word does not change with every day
 NOT_OF_AGE = {Cause.FROST, Cause.THIRST, Cause.BLIGHT}
+SMALL_TURN = 0.5  # judgement: half the least turn damps the soil about the tubers and no more
 LOOK_DAYS = 4  # judgement: a look at settled straw is asked for so many days, then not for the rest of the fortnight
 TALL = 2.0  # shoots of twice the wanted height (30 cm) no longer wait for warm soil: light greens the tubers
 
@@ -96,7 +97,9 @@ def stop_watering(condition: Condition, thresholds: Thresholds, standing: Said |
     if step == TAPER:
         return Finding("taper", Section.DO_TODAY, 52, _ripening_facts(condition), level=TAPER)
     verdict = "small-turns" if _hot(condition, standing) else "cut"
-    return Finding(verdict, Section.DO_TODAY, 55, _ripening_facts(condition), level=CUT)
+    small_turn_l = SMALL_TURN * thresholds.water.least_turn_mm * condition.bed.area_m2
+    facts = {**_ripening_facts(condition), "small_turn_l": small_turn_l}
+    return Finding(verdict, Section.DO_TODAY, 55, facts, level=CUT)
 
 
 def ripening(condition: Condition, thresholds: Thresholds) -> int | None:

@@ -95,6 +95,7 @@ def not_yet(condition: Condition, thresholds: Thresholds, standing: Said | None)
         "early": ready.early if ready else None,
         "late": ready.late if ready else None,
         "years": ready.years if ready else 0,
+        "last_safe": condition.chances.last_safe_planting,
         "window_opens": planting.window_first,
     }
     return Finding("wait", Section.LEAVE_ALONE, 40, facts)

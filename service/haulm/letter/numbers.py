@@ -7,7 +7,7 @@ import numpy as np
 
 from haulm.advice import Decision, Row
 from haulm.condition import Condition, DayRange, WaterNow
-from haulm.garden import Stage
+from haulm.garden import Season, Stage
 from haulm.letter import amounts
 from haulm.settings.thresholds import Thresholds
 from haulm.units import Display
@@ -62,7 +62,7 @@ def _bed_rows(condition: Condition, thresholds: Thresholds) -> tuple[Row, ...]:
 def _stage(condition: Condition, _thresholds: Thresholds) -> str:
     now, today = condition.stage, condition.today
     if now.since is None:
-        return now.stage.value if now.noted else f"{now.stage.value} (an estimate)"
+        return now.stage.value if now.noted else "nothing noted yet"
     if now.noted:
         return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
     span = amounts.day_span(now.early, now.late, today)
@@ -92,8 +92,8 @@ def _ready(condition: Condition, _thresholds: Thresholds) -> str:
         return ""
     if ready.likely is None:
         return "no likely day within the year ahead"
-    if ready.likely <= today:
-        return "now"
+    if ready.likely <= today:  # its warmth is not all: rain, the days ahead and the window have their say above
+        return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough now"
     span = f", {amounts.day_span(ready.early, ready.late, today)} in four years of five" if ready.early else ""
     return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}"
 
