@@ -66,6 +66,15 @@ def test_nothing_to_do_is_never_said_out_of_missing_data(decision_of, timeline, 
     assert letter.greeting.endswith("Not all is known, though.")
 
 
+def test_a_gap_of_months_ago_is_no_lack_today_but_a_soil_not_known_is(decision_of, condition_of, timeline, thresholds):
+    gone = replace(timeline, gaps=(Gap.LONG_GAP,))
+    for known, told in ((True, "Nothing to do today –"), (False, "Nothing to do today as far as is known")):
+        condition = condition_of(stage=Stage.CHITTING)
+        condition = replace(condition, soil=replace(condition.soil, known=known))
+        letter = compose(decision_of(conditions=[condition], timeline=gone), thresholds)
+        assert letter.subject.startswith(told)
+
+
 def test_a_day_without_work_says_so_in_one_line(decision_of, alert_of, thresholds, busy):
     assert compose(decision_of(), thresholds).greeting == "Nothing to do today at Brackenford."
     get_ready = replace(busy(), alerts=busy().alerts[2:3])

@@ -21,7 +21,10 @@ GAPS = {
     Gap.FORECAST_OLD: "The forecast is old: what is said of the coming days is less sure.",
     Gap.RAIN_UNKNOWN: "Some days' rain is not known, so how dry the beds are is a range.",
     Gap.SHORT_RECORD: "The record here is short, so what rests on the place's own years is rough.",
-    Gap.LONG_GAP: "The record has a long gap, so the soil's temperature is not known until its trace has faded.",
+    Gap.LONG_GAP: (
+        "Some days of the last year are missing and the mean year stands in for them; the soil counts as not known "
+        "until their trace has faded."
+    ),
 }
 CAUTION = (
     "This letter is worked out from a weather station and a forecast, not measured in your beds. It is no warning "

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from haulm.advice import Alert, Decision, Letter, Part, Section
+from haulm.garden import Stage
 from haulm.letter import amounts, words
 from haulm.letter.basis import basis
 from haulm.letter.numbers import numbers
@@ -11,7 +12,7 @@ from haulm.weather import Gap
 
 MORNING, EVENING = "morning", "evening"
 SUBJECT_LENGTH = 78  # RFC 5322, 2.1.1: lines should be no longer; the date always stays whole
-NOT_ALL_KNOWN = frozenset({Gap.NO_FORECAST, Gap.NO_OBSERVATIONS, Gap.LONG_GAP})
+NOT_ALL_KNOWN = frozenset({Gap.NO_FORECAST, Gap.NO_OBSERVATIONS})
 CLAUSE_ENDS = ("; ", " – ", " (", ", ")  # not a colon: before it stands only the bed
 
 
@@ -76,7 +77,9 @@ def _in(decision: Decision, section: Section) -> int:
 
 
 def _all_known(decision: Decision) -> bool:
-    missing = any(alert.unknown for alert in decision.alerts)
+    """A gap of some months ago is no lack today; a soil that is not known after it is."""
+    soil_known = all(one.soil.known for one in decision.conditions if one.stage.stage.order < Stage.LIFTED.order)
+    missing = not soil_known or any(alert.unknown for alert in decision.alerts)
     return not missing and NOT_ALL_KNOWN.isdisjoint(decision.timeline.gaps)
 
 
