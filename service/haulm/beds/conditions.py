@@ -19,6 +19,8 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
 
 LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
+# The root zone forgets: a winter's rain, or a season's watering, fills it. Judgement.
+WATER_REMEMBERED, BEFORE_PLANTING = timedelta(days=180), timedelta(days=60)
 LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
 
 
@@ -134,6 +136,9 @@ def _air(been: Forcing, coming: Forcing) -> tuple[Daily, Daily]:
 def _water(
     place: _Place, bed: Bed, days: Noted, shoots: DayRange | None, straw_m: FloatArray, been: Forcing, coming: Forcing
 ) -> WaterNow:
+    begins = min(place.today - WATER_REMEMBERED, (days.planted or place.today) - BEFORE_PLANTING)
+    been = been.since(begins)
+    straw_m = straw_m[-been.days :]
     count = been.days + coming.days
     lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
     watered = watered_mm(bed, place.journal, been.first, count)

@@ -60,6 +60,18 @@ class Forcing:
         """Day of the year of each day, from 1."""
         return days_of_year(self.first, self.days)
 
+    def since(self, day: date) -> "Forcing":
+        """The same weather from a day on."""
+        skip = max((day - self.first).days, 0)
+        return Forcing(
+            self.first + timedelta(days=skip),
+            self.air_min_c[:, skip:],
+            self.air_max_c[:, skip:],
+            self.rain_mm[:, skip:],
+            self.rain_known[skip:],
+            self.air_spread_c[skip:],
+        )
+
     def with_rain(self, read_mm: FloatArray) -> "Forcing":
         """The same weather with the rain that the grower read; NaN leaves the day as it is."""
         read = np.isfinite(read_mm)

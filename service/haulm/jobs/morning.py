@@ -25,6 +25,7 @@ from haulm.store.journal_file import read_journal
 from haulm.store.letters import StoredLetter, letter_of
 from haulm.store.lock import lock
 from haulm.store.mornings import record_morning
+from haulm.store.notes import reindex
 from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
 from haulm.store.weather import keep_forecast, keep_record
@@ -100,6 +101,7 @@ def _write(
     observed = observe(settings, state.spool, database, day, now)
     _keep_weather(database, settings.garden.place, observed, now)
     journal, complaints = read_journal(state.journal(settings.garden))
+    reindex(database, settings.garden.key, journal)
     memory = read_said(database, settings.garden.key, before=day)
     told = (*arrears(database, settings.garden.key, day, now), *(str(complaint) for complaint in complaints))
     decision = _decide(settings, observed, journal, memory, moment, told)
