@@ -104,6 +104,15 @@ class Origin:
     height_difference_m: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class LastNight:
+    """The lowest hour since yesterday evening, at the station: `known_hours` tells how many hours told of it."""
+
+    lowest_c: float
+    until: datetime
+    known_hours: int
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Record:
     """Days as a station observed them: never a forecast, never a filled value.
@@ -120,6 +129,8 @@ class Record:
     lent
         Air temperatures of neighbours, moved by their mean difference, for days that this station lacks: filled
         values, never observed ones.
+    last_night
+        Of the night just past, where the station tells hours.
     """
 
     origin: Origin
@@ -127,6 +138,7 @@ class Record:
     received: FloatArray
     usual_delay: timedelta
     lent: "Record | None" = None
+    last_night: LastNight | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,6 +190,8 @@ class Timeline:
         Of the forecast in use; None without one.
     gaps
         What is not known, for the letter's last part.
+    last_night
+        The station's lowest hour of the night just past; None where it tells no hours.
     """
 
     days: Days
@@ -190,6 +204,7 @@ class Timeline:
     forecast_origin: Origin | None = None
     forecast_issued: datetime | None = None
     gaps: tuple[Gap, ...] = field(default=())
+    last_night: LastNight | None = None
 
     @property
     def today_index(self) -> int:

@@ -24,6 +24,7 @@ class World:
     def __init__(self, folder):
         self.today = date(2027, 5, 4)
         self.down = False
+        self.hourly = True
         self.asked = []
         self.days = invented_record("brackenford", BEGINS, date(2027, 6, 1), 7).days
         self._stations = folder / "stations.db"
@@ -38,6 +39,8 @@ class World:
             return json.dumps(_described()).encode()
         if path.startswith("/daily/"):
             return self._year(int(path.split("/")[2]))
+        if path.startswith("/hourly/"):
+            return self._hours(int(path.split("/")[2]))
         if path == "/forecast":
             return json.dumps(self._forecast()).encode()
         return None
@@ -54,6 +57,17 @@ class World:
                 f"{day.year},{day.month},{day.day},{(low + high) / 2:.1f},dwd_daily,{low},dwd_daily,{high},dwd_daily,"
                 f"80,dwd_daily,{rain},dwd_daily"
             )
+        return gzip.compress(("\n".join(rows) + "\n").encode())
+
+    def _hours(self, year):
+        if not self.hourly or year != self.today.year:
+            return None
+        rows = ["year,month,day,hour,temp,temp_source,rhum,rhum_source"]
+        start = datetime(self.today.year, self.today.month, self.today.day, 4, tzinfo=UTC) - timedelta(hours=60)
+        for hour in range(61):
+            at = start + timedelta(hours=hour)
+            warm = 3.0 + abs(at.hour - 4) * 0.5
+            rows.append(f"{at.year},{at.month},{at.day},{at.hour},{warm},dwd_hourly,90,dwd_hourly")
         return gzip.compress(("\n".join(rows) + "\n").encode())
 
     def _forecast(self):

@@ -17,6 +17,7 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.settings.fill import filled, text_value
 from haulm.settings.load import load
 from haulm.store.database import open_database
+from haulm.store.hours import read_hours
 from haulm.store.runs import read_runs
 
 FIRST = date(2027, 5, 4)
@@ -117,6 +118,24 @@ def test_five_mornings_five_letters(settings_file, state, world, network, postma
     assert "503" not in text_of(postman.letters[4])
     assert "Meteostat" in text_of(postman.letters[0])
     assert "MET Norway" in text_of(postman.letters[0])
+
+
+def test_last_nights_lowest_hour_is_told_and_the_hours_are_kept(settings_file, state, world, network):
+    settings = load(settings_file, network)
+    letter = morning(settings, state, at(FIRST)).letter
+    assert "Lowest: 3 °C at the station, by the 12 hours known" in " ".join(letter.text.split())
+    with open_database(state.store) as database:
+        air = read_hours(database, "99901", "air_c", at(FIRST) - timedelta(days=3), at(FIRST))
+        coming = database.rows("SELECT DISTINCT series FROM hours WHERE series LIKE 'forecast %'")
+    assert len(air) == 61
+    assert len(coming) == 1
+
+
+def test_a_station_without_hours_is_no_fault(settings_file, state, world, network):
+    world.hourly = False
+    done = morning(load(settings_file, network), state, at(FIRST))
+    assert done.exit_code == Exit.DONE
+    assert "Lowest" not in done.letter.text
 
 
 def test_everything_is_reached_and_named_in_a_live_check(settings_file, tmp_path, world, network):

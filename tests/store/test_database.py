@@ -77,7 +77,18 @@ def test_every_table_is_strict(database: Database) -> None:
         "SELECT name, strict FROM pragma_table_list WHERE schema = 'main' AND name NOT LIKE 'sqlite_%'"
     )
     assert {row["name"] for row in tables} == {
-        *("weather", "forecasts", "forecast_values", "states", "said", "letters", "deliveries", "runs", "notes")
+        *(
+            "weather",
+            "forecasts",
+            "forecast_values",
+            "states",
+            "said",
+            "letters",
+            "deliveries",
+            "runs",
+            "notes",
+            "hours",
+        )
     }
     assert all(row["strict"] for row in tables)
 

@@ -16,11 +16,12 @@ from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.letter_forms import Forms, write_out
 from haulm.jobs.observe import Observed, observe
-from haulm.jobs.observe_stations import forecast_cell
+from haulm.jobs.observe_stations import forecast_cell, keep_observed_hours
 from haulm.jobs.state_folder import StateFolder
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
 from haulm.store.database import Database, open_database
+from haulm.store.hours import forget_old
 from haulm.store.journal_file import read_journal
 from haulm.store.letters import StoredLetter, letter_of
 from haulm.store.lock import lock
@@ -100,6 +101,8 @@ def _write(
     day = settings.garden.place.day_of(moment)
     observed = observe(settings, state.spool, database, day, now)
     _keep_weather(database, settings.garden.place, observed, now)
+    if settings.weather.source == "stations":
+        keep_observed_hours(settings, state.spool, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     reindex(database, settings.garden.key, journal)
     memory = read_said(database, settings.garden.key, before=day)
@@ -138,6 +141,7 @@ def _keep_weather(database: Database, place: Place, observed: Observed, now: dat
             keep_record(database, observed.record, now)
         for forecast in observed.forecasts:
             keep_forecast(database, forecast_cell(forecast.origin, place), forecast, now)
+        forget_old(database, now)
 
 
 def _stored(decision: Decision, forms: Forms) -> StoredLetter:

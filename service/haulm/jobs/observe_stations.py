@@ -3,9 +3,11 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from haulm.errors import Complaint, SourceError
 from haulm.garden import Place
@@ -14,16 +16,19 @@ from haulm.settings.weather_form import NetworkTable
 from haulm.sources import met_norway, meteostat_files, meteostat_places, ncei, nws
 from haulm.sources.blend import Blend, blend
 from haulm.sources.catalogue import MET_NORWAY, NWS, Source
-from haulm.sources.http import Endpoints, Fetching, Http
+from haulm.sources.http import Endpoints, Fetching, Http, NotThereError
+from haulm.sources.local_days import HOURLY, Hours
 from haulm.sources.quality import cleaned, cleaned_record
 from haulm.sources.readings import Issue, Reading
 from haulm.sources.spool import Access
 from haulm.sources.stations import Station
 from haulm.store.database import Database
+from haulm.store.hours import keep_hours, replace_hours
 from haulm.store.weather import read_issues
-from haulm.weather import Forecast, Origin, Record
+from haulm.weather import DAY, FloatArray, Forecast, LastNight, Origin, Record
 
 YEARS_OF_RECORD = 10  # for the place's own climate; past years are fetched once and kept
+HOURS_LOOKED_BACK = timedelta(days=10)  # a week of bad mornings is made up for
 ISSUES_LOOKED_BACK = timedelta(days=8)  # earlier issues bridge the days between the record and today
 FORECASTERS: dict[str, tuple[Source, Callable[[Access, Place], Issue]]] = {
     "met-norway": (MET_NORWAY, met_norway.fetch),
@@ -78,11 +83,13 @@ def record_of_stations(
             record, doubtful = cleaned_record(reading.record, reading.record.origin.name, today=today)
             readings.append(replace(reading, record=_delayed(record, settings)))
             complaints += [*reading.complaints, *doubtful]
+        night, told = _last_night(access, settings, today)
+        complaints += told
     if not readings:
         return None, tuple(complaints), False
     joined = blend(readings, ZoneInfo(settings.garden.place.zone))
     in_time = not any(reading.stale for reading in readings[:1])
-    return _whole(joined), tuple(complaints), in_time
+    return replace(_whole(joined), last_night=night), tuple(complaints), in_time
 
 
 def read_station(access: Access, name: str, place: Place, years: range, today: date) -> Reading:
@@ -101,6 +108,42 @@ def read_station(access: Access, name: str, place: Place, years: range, today: d
     except SourceError:
         station = Station(key)  # its days are worth more than its description
     return meteostat_files.daily_reading(access, station, years, today)
+
+
+def observed_hours_of(access: Access, settings: Settings, first: datetime) -> tuple[str, Hours] | None:
+    """The hours of the first station that tells them, from an instant on; None if none of them does.
+
+    Raises
+    ------
+    SourceError
+        They are told, but could not be had.
+    """
+    for name in settings.weather.stations:
+        source, _, key = name.partition(":")
+        if source == "meteostat":
+            try:
+                return key, meteostat_files.observed_hours(access, Station(key), first)[0]
+            except NotThereError:
+                continue
+    return None
+
+
+def _last_night(access: Access, settings: Settings, today: date) -> tuple[LastNight | None, Complaints]:
+    """The lowest hour since six o'clock yesterday evening."""
+    zone = ZoneInfo(settings.garden.place.zone)
+    evening = datetime.combine(today - DAY, time(18), zone).astimezone(UTC)
+    try:
+        found = observed_hours_of(access, settings, evening)
+    except SourceError as fault:
+        return None, (Complaint(f"last night's hours could not be had: {fault.what}", fault.where),)
+    if found is None:
+        return None, ()
+    hours = found[1]
+    known = np.flatnonzero(np.isfinite(hours.air_c))
+    if not known.size:
+        return None, ()
+    until = hours.instant(int(known[-1]))
+    return LastNight(float(hours.air_c[known].min()), until, int(known.size)), ()
 
 
 def _delayed(record: Record, settings: Settings) -> Record:
@@ -122,21 +165,40 @@ def forecasts_of_services(
     """The first service's forecast that can be had, earlier issues from the store, and whether one came now."""
     complaints: list[Complaint] = []
     came: list[Forecast] = []
+    place = settings.garden.place
     with access_to(settings, spool, now) as access:
         for name in settings.weather.forecasts:
             source, fetch = FORECASTERS[name]
             try:
-                issue = fetch(access, settings.garden.place)
+                issue = fetch(access, place)
             except SourceError as fault:
                 complaints.append(Complaint(f"{source.name} gave no forecast: {fault.what}", fault.where))
                 continue
             days, doubtful = cleaned(issue.forecast.days, source.name)
             came.append(replace(issue.forecast, days=days))
+            if database is not None:
+                cell = forecast_cell(source.origin, place)
+                replace_hours(database, f"forecast {cell}", issue.hours.first, _columns(issue.hours))
             complaints += [*issue.complaints, *doubtful]
             break
     earlier = _earlier_issues(settings, database, now) if database is not None else ()
     known = {(one.origin.key, one.issued): one for one in (*earlier, *came)}
     return tuple(known.values()), tuple(complaints), bool(came) or not settings.weather.forecasts
+
+
+def keep_observed_hours(settings: Settings, spool: Path, database: Database, now: datetime) -> None:
+    """Keep the hours observed since the day before yesterday; what cannot be had now comes with a later morning."""
+    with access_to(settings, spool, now) as access:
+        try:
+            found = observed_hours_of(access, settings, now - HOURS_LOOKED_BACK)
+        except SourceError:
+            return  # told by the night's own look at the same file
+    if found is not None:
+        keep_hours(database, found[0], found[1].first, _columns(found[1]))
+
+
+def _columns(hours: Hours) -> dict[str, FloatArray]:
+    return {name: getattr(hours, name) for name in HOURLY}
 
 
 def _earlier_issues(settings: Settings, database: Database, now: datetime) -> tuple[Forecast, ...]:

@@ -26,9 +26,12 @@ NEARLY_FULL_SHARE = 0.1  # judgement: short by less than a tenth of RAW counts a
 def numbers(decision: Decision, thresholds: Thresholds) -> tuple[Group, ...]:
     """A group of rows for each planting, then one for the coming week of the place."""
     beds = [(_heading(one, decision), _bed_rows(one, thresholds)) for one in decision.conditions]
-    week = _coming_week(decision.timeline, decision.garden.place.display)
-    ahead = [(f"{decision.garden.place.name}, the next {WEEK} days", week)] if week else []
-    return tuple(beds + ahead)
+    place, timeline = decision.garden.place, decision.timeline
+    week = _coming_week(timeline, place.display)
+    ahead = [(f"{place.name}, the next {WEEK} days", week)] if week else []
+    night = _last_night(timeline, place.display)
+    behind = [(f"{place.name}, last night", night)] if night else []
+    return tuple(beds + behind + ahead)
 
 
 def seed_place(condition: Condition) -> str:
@@ -186,6 +189,16 @@ def _coming_week(timeline: Timeline, display: Display) -> tuple[Row, ...]:
     if not np.isnan(rain_mm).all():
         rows.append(Row("Rain", f"{_rain(rain_mm, timeline, display)}{_reach(rain_mm)}"))
     return tuple(rows)
+
+
+def _last_night(timeline: Timeline, display: Display) -> tuple[Row, ...]:
+    night = timeline.last_night
+    if night is None:
+        return ()
+    lowest = amounts.temperature(night.lowest_c, display)
+    return (
+        Row("Lowest", f"{lowest} at the station, by the {amounts.count(night.known_hours, 'hour', 'hours')} known"),
+    )
 
 
 def _range(values_c: FloatArray, display: Display) -> str:

@@ -16,6 +16,7 @@ from haulm.weather import (
     FloatArray,
     Forecast,
     Gap,
+    LastNight,
     Mark,
     MarkArray,
     Origin,
@@ -95,7 +96,13 @@ def timeline(
         forecast_origin=forecast.origin if forecast else None,
         forecast_issued=forecast.issued if forecast else None,
         gaps=tuple(gap for gap in Gap if gap in gaps),
+        last_night=_night_known(record, as_of),
     )
+
+
+def _night_known(record: Record | None, as_of: datetime) -> LastNight | None:
+    night = record.last_night if record else None
+    return night if night is not None and night.until <= as_of < night.until + timedelta(days=1) else None
 
 
 def day_end(day: date, zone: ZoneInfo) -> datetime:

@@ -50,4 +50,10 @@ _FIRST = (
     "CREATE INDEX notes_by_day ON notes (garden, day)",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST,)
+_HOURS = (
+    """CREATE TABLE hours (
+        series TEXT NOT NULL, hour TEXT NOT NULL, quantity TEXT NOT NULL, value REAL NOT NULL,
+        PRIMARY KEY (series, quantity, hour)) STRICT, WITHOUT ROWID""",
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _HOURS)
