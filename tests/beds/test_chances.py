@@ -1,0 +1,100 @@
+"""Frost around a planting from the place's own years, north and south of the equator."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from haulm.beds.chances import chances_of, frost_years
+from haulm.condition import DayRange
+from haulm.garden import Season
+from haulm.science.development import CLASS_DAYS
+from haulm.weather import DAY
+
+
+@pytest.fixture
+def years_of(make, thresholds):
+    """Years in which it freezes hard from one day of the year to another, and is mild otherwise."""
+
+    def known(frosts, *, latitude_deg=52.5, offset_c=0.0, today=date(2027, 5, 20), frost_c=-5.0, count=2300):
+        first = today - count * DAY
+        days = [first + i * DAY for i in range(count)]
+        hard = [any(start <= (day.month, day.day) <= stop for start, stop in frosts(day.year)) for day in days]
+        low = np.concatenate([np.where(hard, frost_c, 8.0), np.full(8, 8.0)])
+        timeline = make.timeline(
+            past_days=count, today=today, latitude_deg=latitude_deg, air_min_c=low, air_max_c=low + 10.0
+        )
+        return frost_years(timeline, make.place(latitude_deg, offset_c), thresholds)
+
+    return known
+
+
+def northern(year):
+    """The last frost of spring moves by ten days between even and odd years."""
+    return [((1, 1), (4, 10 if year % 2 else 20)), ((10, 20), (12, 31))]
+
+
+def southern(year):
+    return [((5, 10), (9, 10 if year % 2 else 20))]
+
+
+def shoots_on(day):
+    return DayRange(day, day + 5 * DAY, day + 10 * DAY, 1.0, 0)
+
+
+def after(frosts, planting, day, thresholds):
+    return chances_of(frosts, planting, shoots_on(day), thresholds).frost_after_shoots
+
+
+def test_the_chance_of_frost_after_the_shoots_falls_through_the_spring(make, years_of, thresholds):
+    frosts = years_of(northern)
+    chances = [after(frosts, make.planting(), date(2027, 4, day), thresholds) for day in (1, 10, 15, 20, 30)]
+    assert chances == sorted(chances, reverse=True)
+    assert chances[0] > 0.9
+    assert chances[2] == pytest.approx(0.5, abs=0.15)  # between the even and the odd years
+    assert chances[-1] < 0.1
+
+
+def test_south_of_the_equator_spring_is_in_september(make, years_of, thresholds):
+    frosts = years_of(southern, latitude_deg=-37.0, today=date(2027, 11, 20))
+    planting = make.planting(first=date(2027, 8, 20), last=date(2027, 11, 1))
+    chances = [after(frosts, planting, date(2027, month, day), thresholds) for month, day in ((9, 1), (9, 15), (10, 1))]
+    assert chances[0] > 0.9
+    assert chances[1] == pytest.approx(0.5, abs=0.15)
+    assert chances[2] < 0.1
+
+
+def test_a_garden_in_a_hollow_freezes_on_nights_that_the_station_does_not(make, years_of, thresholds):
+    mild = {"frost_c": -1.5}  # above the -2.2 °C that kills, but for a garden 1.5 °C colder
+    high, low = (years_of(northern, offset_c=offset_c, **mild) for offset_c in (0.0, 1.5))
+    day = date(2027, 4, 1)
+    assert after(high, make.planting(), day, thresholds) < 0.2 < after(low, make.planting(), day, thresholds)
+
+
+def test_spring_has_its_windows_end_for_a_last_day(make, years_of, thresholds):
+    planting = make.planting()
+    assert chances_of(years_of(northern), planting, None, thresholds).last_safe_planting == planting.window_last
+
+
+def test_autumn_leaves_the_class_its_weeks_before_the_killing_frost(make, years_of, thresholds):
+    frosts = years_of(northern)
+    planting = make.planting(season=Season.AUTUMN, first=date(2027, 6, 1), last=date(2027, 9, 30))
+    last = chances_of(frosts, planting, None, thresholds).last_safe_planting
+    weeks = timedelta(days=CLASS_DAYS["early"][0])
+    assert abs((last + weeks - date(2027, 10, 20)).days) <= 3
+    closes = make.planting(season=Season.AUTUMN, first=date(2027, 6, 1), last=date(2027, 6, 30))
+    assert chances_of(frosts, closes, None, thresholds).last_safe_planting == date(2027, 6, 30)
+
+
+def test_a_place_that_seldom_freezes_has_no_last_day_but_the_windows(make, years_of, thresholds):
+    planting = make.planting(season=Season.AUTUMN, first=date(2027, 8, 1), last=date(2027, 10, 15))
+    never = years_of(lambda _year: [])
+    assert chances_of(never, planting, None, thresholds).last_safe_planting == date(2027, 10, 15)
+
+
+def test_without_a_whole_year_nothing_is_said(make, years_of, thresholds):
+    frosts = years_of(northern, count=60)
+    planting = make.planting(season=Season.AUTUMN, first=date(2027, 6, 1), last=date(2027, 9, 30))
+    found = chances_of(frosts, planting, None, thresholds)
+    assert (found.years, found.last_safe_planting) == (0, None)
+    assert np.isnan(found.frost_after_shoots)

@@ -1,0 +1,68 @@
+"""The coming nights at leaf height, and how old what is known is."""
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from haulm.beds.sky import sky_now
+from haulm.weather import DAY
+
+
+@pytest.fixture
+def sky(make, thresholds, today):
+    def seen(*, offset_c=1.5, **known):
+        timeline = make.timeline(**known)
+        return sky_now(timeline, make.place(offset_c=offset_c), thresholds, datetime(2027, 5, 20, 5, 30, tzinfo=UTC))
+
+    return seen
+
+
+def coming(value):
+    """The same forecast for each of the eight days ahead."""
+    return np.concatenate([np.full(1100, np.nan), np.full(8, value)])
+
+
+def test_a_night_is_named_by_the_morning_it_ends_on_and_last_night_is_past(sky, today):
+    nights = sky().nights
+    assert [night.morning for night in nights] == [today + ahead * DAY for ahead in range(1, 8)]
+    assert sorted(night.spread_c for night in nights) == [night.spread_c for night in nights]
+
+
+@pytest.mark.parametrize(
+    ("cloud", "wind_ms", "still_and_clear", "colder_c"),
+    [
+        (0.1, 1.0, True, 2.5),  # the garden's 1.5 and the straw's 1 °C
+        (0.9, 1.0, False, 0.0),
+        (0.1, 6.0, False, 0.0),
+        (np.nan, np.nan, None, 2.5),  # not known: for danger the colder answer
+        (np.nan, 6.0, False, 0.0),
+    ],
+)
+def test_leaves_are_colder_than_the_screen_only_on_clear_calm_nights(sky, cloud, wind_ms, still_and_clear, colder_c):
+    night = sky(cloud=coming(cloud), wind_ms=coming(wind_ms)).nights[0]
+    assert night.still_and_clear is still_and_clear
+    assert night.air_c - night.leaf_c == pytest.approx(colder_c)
+
+
+def test_without_a_forecast_there_are_no_nights(sky):
+    blind = sky(ahead_days=0)
+    assert not blind.has_forecast
+    assert blind.nights == ()
+
+
+def test_the_age_of_the_record_counts_from_the_end_of_its_newest_day(sky, today):
+    assert sky().newest_age == timedelta(hours=6, minutes=30)  # British summer time: midnight was at 23:00 UTC
+    low = np.full(1108, 5.0)
+    low[1095:1100] = np.nan
+    old = sky(air_min_c=low)
+    assert old.newest_observed == today - 6 * DAY
+    assert old.newest_age == timedelta(days=5, hours=6, minutes=30)
+
+
+def test_the_lowest_of_the_last_week_is_an_observed_one(sky):
+    low = np.full(1108, 6.0)
+    low[1100 - 8], low[1100 - 7], low[1100 - 2] = -3.0, 1.0, 3.0
+    assert sky(air_min_c=low).recent_min_c == 1.0  # the eighth day back is too old
+    low[1100 - 7 : 1100] = np.nan
+    assert np.isnan(sky(air_min_c=low).recent_min_c)

@@ -1,0 +1,143 @@
+"""The bed's ledger and its root zone: rain through straw, waterings, unknown rain as two bounds, the days ahead."""
+
+import numpy as np
+import pytest
+
+from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
+from haulm.beds.noted import Noted
+from haulm.beds.water import bed_days, water_now
+from haulm.condition import DayRange
+from haulm.science.soil_properties import TEXTURES
+from haulm.weather import DAY, Daily
+
+BACK = 60
+
+
+@pytest.fixture
+def bed_water(make, today):
+    """Water of a bed planted 50 days ago with shoots 30 days ago; arrays of rain are the days before today."""
+
+    def worked_out(rain=(), *, straw_m=0.0, watered=(), coming=(), chance=np.nan, days=None, bed=None, forecast=True):
+        timeline = make.timeline(ahead_days=8 if forecast else 0)
+        fallen = timeline.days.rain_mm.copy()
+        at = timeline.today_index
+        fallen[at - len(rain) : at] = rain
+        if forecast:
+            fallen[at : at + len(coming)] = coming
+        timeline = make.timeline(ahead_days=8 if forecast else 0, rain_mm=fallen)
+        climate = climate_of(timeline, PlaceMean(), 52.5)
+        been, expected = (
+            past(timeline, climate, today - BACK * DAY),
+            ahead(timeline, climate, own_years=False, count=30),
+        )
+        bed = bed or make.bed()
+        days = days or Noted(planted=today - 50 * DAY, shoots=today - 30 * DAY)
+        shoots = DayRange(days.shoots, days.shoots, days.shoots, 1.0, 0) if days.shoots else None
+        count = been.days + expected.days
+        turns = np.zeros(count)
+        turns[BACK - len(watered) : BACK] = watered
+        on_bed = bed_days(bed, days, shoots, been.first, np.full(count, straw_m), turns)
+        return water_now(bed, on_bed, been, expected, 52.5, Daily(today, np.full(30, chance)))
+
+    return worked_out
+
+
+def test_the_weeks_ledger_counts_seven_days_and_not_the_eighth(bed_water):
+    week = bed_water([9.0, 1.0, 2.0, 0.0, 0.0, 4.0, 0.0, 5.0], watered=[8.0, 0.0, 3.0, 0.0, 0.0, 0.0, 0.0, 6.0])
+    assert week.week_rain_mm == pytest.approx(12.0)
+    assert week.week_watered_mm == pytest.approx(9.0)
+    assert week.week_unknown_days == 0
+
+
+def test_straw_keeps_some_of_the_rain_and_never_adds_to_it(bed_water):
+    rain = [0.0, 6.0, 0.0, 0.0, 3.0, 0.0, 0.0]
+    bare, covered = bed_water(rain), bed_water(rain, straw_m=0.15)
+    assert bare.week_effective_mm == pytest.approx(bare.week_rain_mm)
+    assert 0.0 <= covered.week_effective_mm < bare.week_effective_mm
+    assert covered.week_rain_mm == bare.week_rain_mm
+    assert bare.straw_holds_mm == 0.0
+    assert 0.0 < covered.straw_holds_mm <= 8.0
+
+
+def test_a_watering_is_taken_off_the_depletion_and_straw_does_not_keep_it(bed_water):
+    for straw_m in (0.0, 0.2):
+        dry, wet = bed_water(straw_m=straw_m), bed_water(straw_m=straw_m, watered=[10.0])
+        assert dry.depletion_low_mm - wet.depletion_low_mm == pytest.approx(10.0, abs=1.5)  # a wetter bed uses more
+
+
+def test_unknown_rain_is_told_as_two_bounds_that_hold_whatever_fell(bed_water):
+    gap = bed_water([0.0, np.nan, np.nan, 0.0])
+    assert gap.week_unknown_days == 2
+    assert gap.week_rain_mm == 0.0
+    assert gap.depletion_low_mm < gap.depletion_high_mm
+    for fell in (0.0, 4.0, 10.0):
+        known = bed_water([0.0, fell, fell, 0.0])
+        assert gap.depletion_low_mm - 1e-9 <= known.depletion_low_mm <= gap.depletion_high_mm + 1e-9
+        assert known.depletion_low_mm == pytest.approx(known.depletion_high_mm)
+
+
+def test_a_soaked_bed_counts_the_days_it_drained_back_from_yesterday(bed_water):
+    assert bed_water([60.0, 0.0, 0.0]).drained_days == 0
+    assert bed_water([60.0]).drained_days == 1
+    assert bed_water([60.0, 20.0]).drained_days == 2
+
+
+@pytest.mark.parametrize("texture", ["loam", "clay", "sand", "compost mix"])
+def test_the_root_zone_is_no_deeper_than_the_bed_and_holds_what_its_soil_holds(bed_water, make, texture):
+    """TAW = 1000 (FC - WP) Zr, FAO-56 equation 82."""
+    held = {}
+    for depth_m in (0.2, 0.3):
+        water = bed_water(bed=make.bed(texture=texture, soil_depth_m=depth_m))
+        held[depth_m] = water.total_mm
+        assert water.total_mm <= 1000.0 * TEXTURES[texture].available_m3_m3 * depth_m + 1e-9
+        assert 0.1 * water.total_mm <= water.ready_mm <= 0.8 * water.total_mm
+    assert held[0.2] < held[0.3]
+
+
+def test_coarse_soil_gives_up_more_of_its_water_with_ease_than_fine_soil(bed_water, make):
+    """FAO-56 Table 22, note: p is 5-10 % lower in fine soil and higher in coarse soil."""
+    shares = {}
+    for texture in ("sand", "loam", "clay"):
+        water = bed_water(bed=make.bed(texture=texture))
+        shares[texture] = water.ready_mm / water.total_mm
+    assert shares["clay"] < shares["loam"] < shares["sand"]
+
+
+def test_roots_and_thirst_follow_the_crops_own_shoots(make, bed_water, today):
+    first, count, straw, none = today - BACK * DAY, BACK + 30, np.zeros(BACK + 30), np.zeros(BACK + 30)
+    out = today - 30 * DAY
+    days = Noted(planted=today - 50 * DAY, shoots=out)
+    on_bed = bed_days(make.bed(), days, DayRange(out, out, out, 1.0, 0), first, straw, none)
+    assert (np.diff(on_bed.roots_m) >= 0.0).all()
+    assert on_bed.roots_m[0] == pytest.approx(0.15)
+    assert on_bed.roots_m[-1] == pytest.approx(0.30)  # the bed's own depth
+    assert on_bed.kc[BACK - 31] == pytest.approx(0.5)  # FAO-56 Table 12, Kc ini of roots and tubers
+    assert on_bed.kc[-1] == pytest.approx(1.15)  # Kc mid of potato
+    assert count == len(on_bed.kc)
+
+
+def test_a_dead_crop_drinks_no_more(make, today):
+    first, straw = today - BACK * DAY, np.zeros(BACK + 30)
+    out = today - 55 * DAY
+    shoots = DayRange(out, out, out, 1.0, 0)
+    alive = Noted(planted=today - 59 * DAY, shoots=out, dying=today - 12 * DAY)
+    dead = Noted(planted=today - 59 * DAY, shoots=out, dying=today - 12 * DAY, tops_dead=today - 2 * DAY)
+    green, gone = (bed_days(make.bed(), one, shoots, first, straw, straw) for one in (alive, dead))
+    assert gone.kc[BACK] < green.kc[BACK]
+    assert gone.kc[BACK - 3] == green.kc[BACK - 3]
+
+
+def test_only_likely_rain_stretches_the_days_a_bed_lasts(bed_water):
+    rain = [0.0, 12.0, 12.0]
+    dry = bed_water().outlook_depletion_mm.values
+    assert (np.diff(dry) > 0.0).all()
+    assert len(dry) == 7
+    for chance, counts in ((0.9, True), (0.5, True), (0.4, False), (np.nan, False)):
+        ahead_mm = bed_water(coming=rain, chance=chance).outlook_depletion_mm.values
+        assert bool(ahead_mm[2] < dry[2] - 10.0) is counts
+
+
+def test_the_weeks_need_is_not_known_without_a_forecast(bed_water):
+    assert bed_water().outlook_need_mm > 0.0
+    assert np.isnan(bed_water(forecast=False).outlook_need_mm)
+    assert np.isfinite(bed_water(forecast=False).depletion_low_mm)
