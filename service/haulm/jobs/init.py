@@ -94,9 +94,9 @@ def init(
         yield from _table(candidates, draft.garden.place)
         stations = (_choose(candidates, draft.garden.place, now, ask),)
     text = filled({**values, "weather": _weather(answers, stations)})
-    settings = _checked({**values, "weather": _weather(answers, stations)}, path, environ)
+    _checked({**values, "weather": _weather(answers, stations)}, path, environ)
     _write(path, text)
-    yield from ("", f"Written: {path}, to be read by you alone.", "", *describe(settings), "")
+    yield from ("", f"Written: {path}, to be read by you alone.", "", *describe(load(path, environ)), "")
     yield "Next: write what you mean to plant under [plantings] in it, then: haulm check --live"
 
 
