@@ -9,6 +9,7 @@ import pytest
 from haulm import cli
 from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.errors import Exit
+from haulm.jobs.demo import DEFAULT_DAY, demo
 from haulm.settings.sample import sample_toml
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
@@ -55,3 +56,12 @@ def test_every_table_of_the_settings_is_named():
 def test_the_environment_is_named(name):
     assert name in README
     assert name in Path(cli.__file__).read_text(encoding="utf-8")
+
+
+def test_the_letter_that_is_shown_is_the_demo_s(tmp_path):
+    shown = README.split("```text\n")[1].split("```")[0]
+    printed = "\n".join(demo(tmp_path, DEFAULT_DAY))
+    lines = [line for line in shown.splitlines() if line.strip()]
+    assert lines
+    for line in lines:
+        assert line in printed
