@@ -45,7 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"haulm {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    for add in (_add_demo, _add_init, _add_check, _add_morning, _add_note, _add_notes, _add_schedule):
+    for add in (_add_demo, _add_init, _add_check, _add_morning, _add_soil, _add_note, _add_notes, _add_schedule):
         add(commands)
     return parser
 
@@ -101,6 +101,15 @@ def _add_morning(commands: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser.add_argument("--today", type=_day, metavar="DATE", help="write the letter of this local day instead")
     parser.add_argument("--dry-run", action="store_true", help="work it out afresh, store and send nothing")
     parser.add_argument("--json", action="store_true", help="print the letter as JSON, version 1")
+
+
+def _add_soil(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = _add(commands, "soil", _soil, "The soil of a bed: as it was, what is coming, what readings taught.")
+    parser.add_argument("bed", help="a bed, or a planting, by its key or name")
+    parser.add_argument("--picture", type=Path, metavar="FILE", help="write the picture too, as PNG")
+    parser.add_argument("--json", action="store_true", help="print as JSON, version 1")
+    _with_settings(parser)
+    _with_state(parser)
 
 
 def _add_note(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -232,6 +241,20 @@ def _morning(arguments: argparse.Namespace) -> int:
     done = rehearse(settings, state, now, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
     return done.exit_code
+
+
+def _soil(arguments: argparse.Namespace) -> int:
+    from haulm.files import write_whole  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.soil import as_json, as_lines, picture, soil_report  # noqa: PLC0415
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(_settings_file(arguments), os.environ)
+    report = soil_report(settings, state_folder(arguments.state, os.environ), arguments.bed, datetime.now(UTC))
+    print(as_json(report) if arguments.json else "\n".join(as_lines(report)))
+    if arguments.picture:
+        write_whole(arguments.picture, picture(report, settings))
+    return Exit.DONE
 
 
 def _note(arguments: argparse.Namespace) -> int:

@@ -16,7 +16,7 @@ from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.letter_forms import Forms, write_out
 from haulm.jobs.observe import Observed, observe
-from haulm.jobs.observe_stations import forecast_cell, keep_observed_hours
+from haulm.jobs.observe_stations import forecast_cell, keep_coming_hours, keep_observed_hours
 from haulm.jobs.state_folder import StateFolder
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
@@ -80,6 +80,13 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
 
 def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Morning:
     """Work a morning out afresh and store nothing, deliver nothing."""
+    observed, decision = think(settings, state, now, as_of)
+    forms = write_out(decision, settings.thresholds, _picture_name(settings, decision.today))
+    return Morning(_stored(decision, forms), _exit(observed, decision))
+
+
+def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> tuple[Observed, Decision]:
+    """What a morning would think, with the memory of the letters before it; nothing is stored."""
     day = settings.garden.place.day_of(as_of)
     journal, complaints = read_journal(state.journal(settings.garden))
     told = tuple(str(complaint) for complaint in complaints)
@@ -90,9 +97,7 @@ def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datet
         if database is not None:
             memory = read_said(database, settings.garden.key, before=day)
             told = (*arrears(database, settings.garden.key, day, as_of), *told)
-    decision = _decide(settings, observed, journal, memory, as_of, told)
-    forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
-    return Morning(_stored(decision, forms), _exit(observed, decision))
+    return observed, _decide(settings, observed, journal, memory, as_of, told)
 
 
 def _write(
@@ -141,6 +146,8 @@ def _keep_weather(database: Database, place: Place, observed: Observed, now: dat
             keep_record(database, observed.record, now)
         for forecast in observed.forecasts:
             keep_forecast(database, forecast_cell(forecast.origin, place), forecast, now)
+        if observed.coming is not None:
+            keep_coming_hours(database, observed.coming, place)
         forget_old(database, now)
 
 

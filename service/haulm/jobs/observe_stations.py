@@ -161,10 +161,10 @@ def _whole(joined: Blend) -> Record:
 
 def forecasts_of_services(
     settings: Settings, spool: Path, database: Database | None, now: datetime
-) -> tuple[tuple[Forecast, ...], Complaints, bool]:
-    """The first service's forecast that can be had, earlier issues from the store, and whether one came now."""
+) -> tuple[tuple[Forecast, ...], Complaints, Issue | None]:
+    """The first service's forecast that can be had with earlier issues from the store, and the one that came now."""
     complaints: list[Complaint] = []
-    came: list[Forecast] = []
+    came: Issue | None = None
     place = settings.garden.place
     with access_to(settings, spool, now) as access:
         for name in settings.weather.forecasts:
@@ -175,15 +175,13 @@ def forecasts_of_services(
                 complaints.append(Complaint(f"{source.name} gave no forecast: {fault.what}", fault.where))
                 continue
             days, doubtful = cleaned(issue.forecast.days, source.name)
-            came.append(replace(issue.forecast, days=days))
-            if database is not None:
-                cell = forecast_cell(source.origin, place)
-                replace_hours(database, f"forecast {cell}", issue.hours.first, _columns(issue.hours))
+            came = replace(issue, forecast=replace(issue.forecast, days=days))
             complaints += [*issue.complaints, *doubtful]
             break
     earlier = _earlier_issues(settings, database, now) if database is not None else ()
-    known = {(one.origin.key, one.issued): one for one in (*earlier, *came)}
-    return tuple(known.values()), tuple(complaints), bool(came) or not settings.weather.forecasts
+    newest = (came.forecast,) if came is not None else ()
+    known = {(one.origin.key, one.issued): one for one in (*earlier, *newest)}
+    return tuple(known.values()), tuple(complaints), came
 
 
 def keep_observed_hours(settings: Settings, spool: Path, database: Database, now: datetime) -> None:
@@ -195,6 +193,12 @@ def keep_observed_hours(settings: Settings, spool: Path, database: Database, now
             return  # told by the night's own look at the same file
     if found is not None:
         keep_hours(database, found[0], found[1].first, _columns(found[1]))
+
+
+def keep_coming_hours(database: Database, coming: Issue, place: Place) -> None:
+    """Keep the hours of the newest issue, in place of those of the one before."""
+    cell = forecast_cell(coming.forecast.origin, place)
+    replace_hours(database, f"forecast {cell}", coming.hours.first, _columns(coming.hours))
 
 
 def _columns(hours: Hours) -> dict[str, FloatArray]:
