@@ -5,7 +5,17 @@ from datetime import date
 import numpy as np
 import pytest
 
-from haulm.beds.noted import Noted, last_laid, noted, rain_read_mm, stage_now, straw_depths_m, watered_mm
+from haulm.beds.noted import (
+    LONGEST_SEASON,
+    SEED_BEFORE_WINDOW,
+    Noted,
+    last_laid,
+    noted,
+    rain_read_mm,
+    stage_now,
+    straw_depths_m,
+    watered_mm,
+)
 from haulm.condition import DayRange
 from haulm.garden import Cause, Stage
 from haulm.weather import DAY
@@ -20,8 +30,23 @@ def test_the_first_entry_of_a_kind_counts_and_other_plantings_do_not(make, today
     )
     days = noted(journal, make.planting())
     assert days.planted == today - 20 * DAY
-    assert days.in_ground
+    assert days.in_ground(today)
     assert days.shoots is None
+
+
+def test_a_key_used_again_brings_nothing_of_the_year_before(make):
+    planting = make.planting()
+    edge = planting.window_first - SEED_BEFORE_WINDOW
+    old = make.journal(make.entry(edge - DAY, "planted"), make.entry(edge - DAY, "lifted", 5.0))
+    assert noted(old, planting) == Noted()
+    assert noted(make.journal(make.entry(edge, "seed bought")), planting).seed_bought == edge
+
+
+def test_a_crop_nobody_lifted_does_not_hold_its_bed_for_ever(today):
+    planted = Noted(planted=today - LONGEST_SEASON)
+    assert planted.in_ground(today)
+    assert not planted.in_ground(today + DAY)
+    assert not Noted(planted=today - DAY, lifted=today).in_ground(today)
 
 
 def test_the_last_word_on_why_the_tops_go_down_counts_from_the_first_day(make, today):

@@ -66,7 +66,7 @@ def conditions_of(
         journal,
         thresholds,
         today,
-        {one.bed: one.key for one in alive if days[one.key].in_ground},
+        {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
     )
     been = past(timeline, climate, _first_day(today))
     coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))

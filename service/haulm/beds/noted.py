@@ -1,13 +1,16 @@
 """What the journal says about one planting: the days noted, the straw that lies, the waterings."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
 from haulm.condition import DayRange, StageNow
 from haulm.garden import Bed, Cause, Entry, Journal, Planting, Stage, What
 from haulm.weather import FloatArray
+
+SEED_BEFORE_WINDOW = timedelta(days=250)  # judgement: seed is bought in autumn for spring at the earliest
+LONGEST_SEASON = timedelta(days=240)  # judgement: a crop nobody noted as lifted has left the bed by then
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +29,11 @@ class Noted:
     stored: date | None = None
     finished: date | None = None
 
-    @property
-    def in_ground(self) -> bool:
-        """Planted and not yet lifted."""
-        return self.planted is not None and self.lifted is None and self.finished is None
+    def in_ground(self, today: date) -> bool:
+        """Planted and not yet lifted; a crop that nobody noted as lifted does not hold its bed for ever."""
+        if self.planted is None or self.lifted is not None or self.finished is not None:
+            return False
+        return today <= self.planted + LONGEST_SEASON
 
     @property
     def tops_gone(self) -> date | None:
@@ -38,8 +42,12 @@ class Noted:
 
 
 def noted(journal: Journal, planting: Planting) -> Noted:
-    """The days of a planting; the first entry of a kind counts, but the last word on why the tops go down."""
-    entries = [e for e in journal.of(planting.bed, planting.key) if e.planting == planting.key]
+    """The days of a planting; the first entry of a kind counts, but the last word on why the tops go down.
+
+    A key that was used in an earlier year as well brings nothing of that year along.
+    """
+    begins = planting.window_first - SEED_BEFORE_WINDOW
+    entries = [e for e in journal.of(planting.bed, planting.key) if e.planting == planting.key and e.day >= begins]
 
     def first(what: What) -> date | None:
         return next((entry.day for entry in entries if entry.what is what), None)
