@@ -35,7 +35,8 @@ class Blending:
     gauge_trial_days
         Days after its first by which a gauge is judged for these days too.
     gauge_limit_km
-        A gauge farther away than this says nothing about the garden's rain. One of unknown distance counts as near.
+        A gauge farther away than this says nothing about the garden's rain. One of unknown distance counts as near, but
+        comes after those whose distance is known, unless it is the first station.
     """
 
     common_days: int = 30
@@ -150,12 +151,18 @@ def _corrections(values: FloatArray, common_days: int) -> FloatArray:
 
 def _gauge_of_each_day(records: Sequence[Record], known: Mask, how: Blending) -> NDArray[np.int8]:
     """The nearest good gauge with the day; for want of one the first station, which the grower chose."""
-    distances = [record.origin.distance_km or 0.0 for record in records]
-    near = np.array(distances) <= how.gauge_limit_km
+    distances = [record.origin.distance_km for record in records]
+    near = np.array([away is None or away <= how.gauge_limit_km for away in distances])
     good = known & near[:, None] & np.stack([_is_good(one, how) for one in known])
-    chosen = _first_known(good, sorted(range(len(records)), key=lambda at: (distances[at], at)))
+    chosen = _first_known(good, _nearest_first(distances))
     chosen[(chosen == NOBODY) & known[0]] = 0
     return chosen
+
+
+def _nearest_first(distances: Sequence[float | None]) -> list[int]:
+    """One of unknown distance comes after those known to be near; but the first, which the grower chose, is at hand."""
+    far = [(0.0 if at == 0 else np.inf) if away is None else away for at, away in enumerate(distances)]
+    return sorted(range(len(far)), key=lambda at: (far[at], at))
 
 
 def _is_good(known: Mask, how: Blending) -> Mask:

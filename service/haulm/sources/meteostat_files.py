@@ -130,7 +130,7 @@ def _years(
     had: list[_Year] = []
     complaints: list[Complaint] = []
     missing: dict[int, SourceError] = {}
-    for year in years:
+    for year in sorted(years, reverse=True):  # the newest first: a server in trouble is not asked for many files
         try:
             held, told = _newest_or_last(access, station, year, kind)
             table = meteostat_parse.table(held, station.key, year, kind)

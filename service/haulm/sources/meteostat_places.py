@@ -15,7 +15,7 @@ from haulm.sources.catalogue import METEOSTAT
 from haulm.sources.meteostat_files import daily_reading
 from haulm.sources.payload import Json, number, part, read_json, table
 from haulm.sources.readings import Reading
-from haulm.sources.spool import Access, Kept, Wanted, obtain
+from haulm.sources.spool import Access, Kept, Wanted, kept, obtain
 from haulm.sources.stations import Station, check_key, distance_km
 
 LIST_NOT_WITHIN = timedelta(days=30)
@@ -65,12 +65,18 @@ def describe(access: Access, key: str, place: Place) -> Station:
     Raises
     ------
     SourceError
-        Its description could not be had or read.
+        Its description could not be had, now or before, or not be read.
     """
     url = access.endpoints.meteostat_station.format(station=check_key(key))
     what = f"{METEOSTAT.name}, description of station {key}"
     name = f"meteostat/stations/{key}.json"
-    held = obtain(access, Wanted(name, url, what, _check_description, not_within=DESCRIPTION_NOT_WITHIN))
+    try:
+        held = obtain(access, Wanted(name, url, what, _check_description, not_within=DESCRIPTION_NOT_WITHIN))
+    except SourceError:
+        last = kept(access.spool, name)  # stations hardly move
+        if last is None:
+            raise
+        held = last
     return parse_description(held.body, key, place)
 
 

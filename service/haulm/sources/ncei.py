@@ -43,7 +43,7 @@ def fetch(access: Access, station: Station, years: Sequence[int], today: date) -
     complaints: list[Complaint] = []
     missing: SourceError | None = None
     stale = False
-    for year in years:
+    for year in sorted(years, reverse=True):  # the newest first: a server in trouble is not asked for many years
         try:
             held = obtain(access, _wanted(access, station, year))
         except SourceError as error:
