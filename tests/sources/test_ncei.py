@@ -113,12 +113,12 @@ def test_each_damage_is_told(body: bytes, what: str) -> None:
 def test_years_are_asked_for_one_by_one_in_metric_units(
     ncei_body: Callable[..., bytes], rows: Rows, access_at: Callable[..., Access]
 ) -> None:
-    responses.get(URL, body=ncei_body({date(2023, 12, 31): {"TMIN": "1.0", "TMAX": "4.0", "PRCP": "0.0"}}))
     responses.get(URL, body=ncei_body(rows))
+    responses.get(URL, body=ncei_body({date(2023, 12, 31): {"TMIN": "1.0", "TMAX": "4.0", "PRCP": "0.0"}}))
     reading = ncei.fetch(access_at(), HILL, (2023, 2024), TODAY)
     asked = [call.request.params for call in responses.calls]
     assert [(one["startDate"], one["endDate"]) for one in asked] == [
-        ("2023-01-01", "2023-12-31"), ("2024-01-01", "2024-12-31"),
+        ("2024-01-01", "2024-12-31"), ("2023-01-01", "2023-12-31"),
     ]  # fmt: skip
     assert {(one["units"], one["format"], one["stations"]) for one in asked} == {("metric", "json", "XX000099901")}
     assert reading.record.days.first == date(2023, 12, 31)
@@ -132,8 +132,8 @@ def test_years_are_asked_for_one_by_one_in_metric_units(
 def test_a_year_that_is_lacking_is_told(
     ncei_body: Callable[..., bytes], rows: Rows, access_at: Callable[..., Access]
 ) -> None:
-    responses.get(URL, status=503)
     responses.get(URL, body=ncei_body(rows))
+    responses.get(URL, status=503)
     reading = ncei.fetch(access_at(), HILL, (2023, 2024), TODAY)
     assert [one.what for one in reading.complaints] == ["the days of 2023 are lacking: the server is in trouble (503)"]
     responses.reset()
