@@ -153,6 +153,8 @@ def network(services):
         "METEOSTAT_STATION": services + "/stations/{station}.json",
         "METEOSTAT_STATIONS": services + "/stations.db",
         "MET_NORWAY": services + "/forecast",
+        "US_WEATHER_SERVICE": services + "/points/{latitude},{longitude}",
+        "NCEI": services + "/ncei",
         "RETRIES": "0",
         "READ_SECONDS": "2",
         "TOTAL_SECONDS": "5",

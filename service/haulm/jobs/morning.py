@@ -93,7 +93,7 @@ def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime
     memory: tuple[Said, ...] = ()
     with ExitStack() as stack:
         database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
-        observed = observe(settings, state.spool, database, day, now)
+        observed = observe(settings, state.spool, database, as_of, now)
         if database is not None:
             memory = read_said(database, settings.garden.key, before=day)
             told = (*arrears(database, settings.garden.key, day, as_of), *told)
@@ -104,7 +104,7 @@ def _write(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
 ) -> tuple[StoredLetter, Exit]:
     day = settings.garden.place.day_of(moment)
-    observed = observe(settings, state.spool, database, day, now)
+    observed = observe(settings, state.spool, database, moment, now)
     _keep_weather(database, settings.garden.place, observed, now)
     if settings.weather.source == "stations":
         keep_observed_hours(settings, state.spool, database, now)
@@ -142,8 +142,8 @@ def _decide(
 
 def _keep_weather(database: Database, place: Place, observed: Observed, now: datetime) -> None:
     with database.transaction():
-        if observed.record is not None:
-            keep_record(database, observed.record, now)
+        for record in observed.kept:
+            keep_record(database, record, now)
         for forecast in observed.forecasts:
             keep_forecast(database, forecast_cell(forecast.origin, place), forecast, now)
         if observed.coming is not None:

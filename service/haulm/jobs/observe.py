@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 
 from haulm.beds.forcing import PlaceMean
@@ -22,7 +22,8 @@ MOST_COMPLAINTS_TOLD = 3
 class Observed:
     """The weather as it was found.
 
-    `fresh` is False where something that the settings ask for could not be had; `coming` is the forecast that came now.
+    `fresh` is False where something that the settings ask for could not be had; `kept` are the days to be
+    stored, each station's under its own name; `coming` is the forecast that came now.
     """
 
     record: Record | None
@@ -30,10 +31,11 @@ class Observed:
     told: PlaceMean
     notices: tuple[str, ...]
     fresh: bool
+    kept: tuple[Record, ...] = ()
     coming: Issue | None = None
 
 
-def observe(settings: Settings, spool: Path, database: Database | None, today: date, now: datetime) -> Observed:
+def observe(settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime) -> Observed:
     """Read or fetch what the settings name; what cannot be had is told, and the morning goes on without it.
 
     Parameters
@@ -41,21 +43,36 @@ def observe(settings: Settings, spool: Path, database: Database | None, today: d
     spool
         The folder of fetched files.
     database
-        The store, for forecasts of earlier days; None where there is none yet.
-    today, now
-        The local day of the morning, and the instant at which servers are asked.
+        The store, for forecasts of earlier days and for what cannot be fetched now; None where there is none yet.
+    as_of, now
+        The instant of the morning, and the one at which servers are asked.
     """
-    coming: Issue | None = None
-    if settings.weather.source == "file":
-        record, record_told = record_of_file(settings, today)
-        forecasts, forecast_told = forecasts_of_file(settings)
-        fresh = record is not None and (settings.weather.forecast_file is None or bool(forecasts))
-    else:
-        record, record_told, in_time = record_of_stations(settings, spool, today, now)
-        forecasts, forecast_told, coming = forecasts_of_services(settings, spool, database, now)
-        fresh = record is not None and in_time and (coming is not None or not settings.weather.forecasts)
+    return (
+        _from_file(settings, as_of)
+        if settings.weather.source == "file"
+        else _fetched(settings, spool, database, as_of, now)
+    )
+
+
+def _from_file(settings: Settings, as_of: datetime) -> Observed:
+    record, record_told = record_of_file(settings, settings.garden.place.day_of(as_of))
+    forecasts, forecast_told = forecasts_of_file(settings)
+    fresh = record is not None and (settings.weather.forecast_file is None or bool(forecasts))
     notices = (*_shortened(record_told), *_shortened(forecast_told))
-    return Observed(record, forecasts, _place_mean(settings.weather), notices, fresh, coming)
+    kept = (record,) if record is not None else ()
+    return Observed(record, forecasts, _place_mean(settings.weather), notices, fresh, kept)
+
+
+def _fetched(settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime) -> Observed:
+    found = record_of_stations(settings, spool, database, as_of, now)
+    forecasts, forecast_told, coming = forecasts_of_services(settings, spool, database, now)
+    fresh = found.in_time and (coming is not None or not settings.weather.forecasts)
+    # What could not be had is told in full; only what was left out of a file is told by its first few.
+    notices = (
+        *found.remarks, *(f"{fault}." for fault in found.faults), *(f"{one}." for one in forecast_told),
+        *_shortened(found.doubts),
+    )  # fmt: skip
+    return Observed(found.record, forecasts, _place_mean(settings.weather), notices, fresh, found.fetched, coming)
 
 
 def _place_mean(weather: WeatherTable) -> PlaceMean:

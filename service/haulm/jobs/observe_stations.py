@@ -1,8 +1,9 @@
 """Stations and forecast services, fetched: the best station first, neighbours for its gaps, the first forecast had."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,11 +12,13 @@ import numpy as np
 
 from haulm.errors import Complaint, SourceError
 from haulm.garden import Place
+from haulm.letter import amounts
 from haulm.settings.load import Settings
 from haulm.settings.weather_form import NetworkTable
 from haulm.sources import met_norway, meteostat_files, meteostat_places, ncei, nws
 from haulm.sources.blend import Blend, blend
-from haulm.sources.catalogue import MET_NORWAY, NWS, Source
+from haulm.sources.catalogue import CATALOGUE, MET_NORWAY, NWS, Source
+from haulm.sources.held import known_by
 from haulm.sources.http import Endpoints, Fetching, Http, NotThereError
 from haulm.sources.local_days import HOURLY, Hours
 from haulm.sources.quality import cleaned, cleaned_record
@@ -24,9 +27,10 @@ from haulm.sources.spool import Access
 from haulm.sources.stations import Station
 from haulm.store.database import Database
 from haulm.store.hours import keep_hours, replace_hours
-from haulm.store.weather import read_issues
+from haulm.store.weather import read_issues, read_record
 from haulm.weather import DAY, FloatArray, Forecast, LastNight, Origin, Record
 
+REMARKED_DAYS = 21
 YEARS_OF_RECORD = 10  # for the place's own climate; past years are fetched once and kept
 HOURS_LOOKED_BACK = timedelta(days=10)  # a week of bad mornings is made up for
 ISSUES_LOOKED_BACK = timedelta(days=8)  # earlier issues bridge the days between the record and today
@@ -67,29 +71,127 @@ def _endpoints(network: NetworkTable) -> Endpoints:
     )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Gathered:
+    """What the stations gave.
+
+    Attributes
+    ----------
+    record
+        One record of all of them, as far as it was known at the morning's instant.
+    fetched
+        Each station's own days as they came now, to be kept.
+    faults, doubts
+        What could not be had; and what was left out of that which came.
+    remarks
+        Which station stands in for which, for the letter's last part.
+    in_time
+        Whether the newest file of the preferred station was had.
+    """
+
+    record: Record | None
+    fetched: tuple[Record, ...]
+    faults: Complaints
+    doubts: Complaints
+    remarks: tuple[str, ...]
+    in_time: bool
+
+
 def record_of_stations(
-    settings: Settings, spool: Path, today: date, now: datetime
-) -> tuple[Record | None, Complaints, bool]:
-    """One record of all stations, what was wrong, and whether the preferred station's newest file was had."""
-    readings, complaints = [], []
-    years = range(today.year - YEARS_OF_RECORD, today.year + 1)
+    settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime
+) -> Gathered:
+    """One record of all stations; what a server does not give now is taken as the store holds it."""
+    place = settings.garden.place
+    fetched: list[Record] = []
+    known: list[Reading] = []
+    faults: list[Complaint] = []
+    doubts: list[Complaint] = []
+    in_time = False
     with access_to(settings, spool, now) as access:
         for name in settings.weather.stations:
-            try:
-                reading = read_station(access, name, settings.garden.place, years, today)
-            except SourceError as fault:
-                complaints.append(Complaint(f"{name} could not be had: {fault.what}", fault.where))
-                continue
-            record, doubtful = cleaned_record(reading.record, reading.record.origin.name, today=today)
-            readings.append(replace(reading, record=_delayed(record, settings)))
-            complaints += [*reading.complaints, *doubtful]
-        night, told = _last_night(access, settings, today)
-        complaints += told
-    if not readings:
-        return None, tuple(complaints), False
-    joined = blend(readings, ZoneInfo(settings.garden.place.zone))
-    in_time = not any(reading.stale for reading in readings[:1])
-    return replace(_whole(joined), last_night=night), tuple(complaints), in_time
+            reading, told = _had(access, name, settings, now)
+            if reading is not None:
+                fetched.append(reading.record)
+                doubts += told
+                in_time |= name == settings.weather.stations[0] and not reading.stale
+            faults += told if reading is None else told[:1] if reading.stale else ()
+            record = _as_known(access, database, name, settings, reading, as_of, now)
+            if record is not None:
+                known.append(Reading(record) if reading is None else replace(reading, record=record))
+        night, told = _last_night(access, settings, place.day_of(as_of))
+        faults += told
+    doubts = [one for one in doubts if one not in faults]
+    if not known:
+        return Gathered(None, tuple(fetched), tuple(faults), tuple(doubts), (), in_time)
+    joined = blend(_realigned(known), ZoneInfo(place.zone))
+    whole = replace(_whole(joined), last_night=night)
+    return Gathered(whole, tuple(fetched), tuple(faults), tuple(doubts), _remarks(joined, place, as_of), in_time)
+
+
+def _had(access: Access, name: str, settings: Settings, now: datetime) -> tuple[Reading | None, Complaints]:
+    """One station's days as they come now, cleaned, and what is to be told of them."""
+    # By the clock, also where an earlier morning is worked out: else days that did end would be taken for the future.
+    today = settings.garden.place.day_of(now)
+    years = range(today.year - YEARS_OF_RECORD, today.year + 1)
+    try:
+        reading = read_station(access, name, settings.garden.place, years, today)
+    except SourceError as fault:
+        return None, (Complaint(f"{name} could not be had: {fault.what}", fault.where),)
+    record, doubtful = cleaned_record(reading.record, reading.record.origin.name, today=today)
+    return replace(reading, record=_delayed(record, settings)), (*reading.complaints, *doubtful)
+
+
+def _as_known(
+    access: Access,
+    database: Database | None,
+    name: str,
+    settings: Settings,
+    reading: Reading | None,
+    as_of: datetime,
+    now: datetime,
+) -> Record | None:
+    """A station as it was known at an instant; whole files fetched for just that instant need no help of the store."""
+    held = None
+    if database is not None and (reading is None or reading.stale or as_of < now):
+        source = CATALOGUE[name.partition(":")[0]]
+        origin = (
+            reading.record.origin
+            if reading
+            else station_of(access, name, settings.garden.place).origin(source.attribution)
+        )
+        found = read_record(database, origin, source.usual_delay, as_of)
+        held = _delayed(found, settings) if found is not None else None
+    return known_by(reading.record if reading else None, held, as_of)
+
+
+def _realigned(readings: list[Reading]) -> list[Reading]:
+    """Source ids belong to a run of days; one that the store has lengthened goes without them."""
+    return [
+        one if all(len(ids) == len(one.record.days) for ids in one.ids.values()) else replace(one, ids={})
+        for one in readings
+    ]
+
+
+def _remarks(joined: Blend, place: Place, as_of: datetime) -> tuple[str, ...]:
+    """Who stood in for the first station in the last weeks."""
+    today, told = place.day_of(as_of), []
+    days = [today - DAY * back for back in range(1, REMARKED_DAYS + 1)]
+    for quantity, what in (("rain_mm", "the rain"), ("air_min_c", "the lowest air temperature")):
+        came = Counter(found.origin for day in days if (found := joined.provenance(quantity, day)))
+        for origin, count in came.items():
+            if origin.key != joined.stations[0].key:
+                away = f", {amounts.distance(origin.distance_km, place.display)} away" if origin.distance_km else ""
+                told.append(f"Of the last {REMARKED_DAYS} days, {what} of {count} is that of {origin.name}{away}.")
+    return tuple(told)
+
+
+def station_of(access: Access, name: str, place: Place) -> Station:
+    """A station of the settings as it lies to the garden, as far as that can be had."""
+    source, _, key = name.partition(":")
+    try:
+        return meteostat_places.describe(access, key, place) if source == "meteostat" else Station(key)
+    except SourceError:
+        return Station(key)  # its days are worth more than its description
 
 
 def read_station(access: Access, name: str, place: Place, years: range, today: date) -> Reading:
@@ -100,14 +202,9 @@ def read_station(access: Access, name: str, place: Place, years: range, today: d
     SourceError
         Nothing of it could be had.
     """
-    source, _, key = name.partition(":")
-    if source == "ncei":
-        return ncei.fetch(access, Station(key), years, today)
-    try:
-        station = meteostat_places.describe(access, key, place)
-    except SourceError:
-        station = Station(key)  # its days are worth more than its description
-    return meteostat_files.daily_reading(access, station, years, today)
+    station = station_of(access, name, place)
+    read = ncei.fetch if name.startswith("ncei:") else meteostat_files.daily_reading
+    return read(access, station, years, today)
 
 
 def observed_hours_of(access: Access, settings: Settings, first: datetime) -> tuple[str, Hours] | None:
@@ -165,7 +262,7 @@ def forecasts_of_services(
     """The first service's forecast that can be had with earlier issues from the store, and the one that came now."""
     complaints: list[Complaint] = []
     came: Issue | None = None
-    place = settings.garden.place
+    place, oldest = settings.garden.place, timedelta(hours=settings.thresholds.data.forecast_max_age_hours)
     with access_to(settings, spool, now) as access:
         for name in settings.weather.forecasts:
             source, fetch = FORECASTERS[name]
@@ -173,6 +270,10 @@ def forecasts_of_services(
                 issue = fetch(access, place)
             except SourceError as fault:
                 complaints.append(Complaint(f"{source.name} gave no forecast: {fault.what}", fault.where))
+                continue
+            if now - issue.forecast.issued > oldest:
+                told = f"{source.name} still gives the forecast of {issue.forecast.issued:%Y-%m-%d %H:%M} UTC"
+                complaints.append(Complaint(told, ""))
                 continue
             days, doubtful = cleaned(issue.forecast.days, source.name)
             came = replace(issue, forecast=replace(issue.forecast, days=days))
