@@ -80,6 +80,11 @@ def _add_init(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--contact", default="", help="an address at which the weather services can reach you")
     parser.add_argument("--mail-host", default="", help="your mail server; no mail without it")
     parser.add_argument("--mail-user", default="", help="the name to log in with")
+    parser.add_argument(
+        "--mail-password-file", default="", metavar="FILE", help="a file with its password; asked for on a terminal"
+    )
+    parser.add_argument("--mail-security", default="", choices=["", "tls", "starttls", "none"], help="(default: tls)")
+    parser.add_argument("--mail-port", default="", metavar="NUMBER", help="if another than is usual for that")
     parser.add_argument("--sender", default="", help="the address letters come from (default: the contact)")
     parser.add_argument("--to", action="append", default=[], metavar="ADDRESS", help="who gets the letter")
     _with_state(parser)
@@ -195,7 +200,7 @@ def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:
 
 
 def _init(arguments: argparse.Namespace) -> int:
-    from haulm.jobs.init import Answers, init, on_a_terminal, terminal_ask  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.init import Answers, init, on_a_terminal, terminal_ask, terminal_secret  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
 
     given = Answers(
@@ -211,6 +216,9 @@ def _init(arguments: argparse.Namespace) -> int:
         forecasts=tuple(arguments.forecast),
         mail_host=arguments.mail_host,
         mail_user=arguments.mail_user,
+        mail_security=arguments.mail_security,
+        mail_port=arguments.mail_port,
+        mail_password_file=arguments.mail_password_file,
         sender=arguments.sender,
         to=tuple(arguments.to),
     )
@@ -222,6 +230,7 @@ def _init(arguments: argparse.Namespace) -> int:
         datetime.now(UTC),
         overwrite=arguments.overwrite,
         ask=terminal_ask if on_a_terminal() else None,
+        ask_secret=terminal_secret if on_a_terminal() else None,
     )
     for line in said:
         print(line)

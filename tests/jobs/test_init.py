@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 import pytest
 
 from haulm import cli
-from haulm.errors import Exit
+from haulm.errors import Exit, UsageError
+from haulm.jobs.init import Answers, init
 from haulm.settings.load import load
 
 OPTIONS = [
@@ -122,3 +123,69 @@ def test_live_check_as_json(run, world):
     shown = json.loads(told)
     assert (shown["version"], code) == (1, Exit.PARTLY)
     assert [one["works"] for one in shown["tried"]] == [False, False]
+
+
+MAIL = ("--mail-host", "mail.example.org", "--mail-user", "grower", "--to", "grower@example.org")
+
+
+def test_a_login_needs_a_password_file_where_nobody_can_be_asked(run, tmp_path):
+    code, _, told = run("init", *OPTIONS, "--station", "meteostat:99901", *MAIL)
+    assert code == Exit.SETTINGS
+    assert "password_file" in told
+    (tmp_path / "secret").write_text("a word\n")
+    code, told, _ = run("init", *OPTIONS, "--station", "meteostat:99901", *MAIL, "--mail-password-file", "secret")
+    assert code == Exit.DONE
+    assert "logging in as grower" in told
+    mail = load(tmp_path / "haulm.toml").post.mail
+    assert mail.password.get_secret_value() == "a word"
+    assert mail.port_number == 465
+
+
+ASKED = {
+    "What is the place called?": "Brackenford", "Latitude": "52.5", "Longitude": "-3.0", "How high": "140 m",
+    "A bed": "gatebed: 8 ft x 4 ft, loam", "An address": "grower@example.org", "Your mail server": "mail.example.org",
+}  # fmt: skip
+
+
+@pytest.fixture
+def converse(tmp_path, network, world):
+    """What init writes for a person who answers the questions, and every question that was asked."""
+    world.today = datetime.now(UTC).date()
+    asked = []
+
+    def ask(question, usual):
+        asked.append(question)
+        return next((answer for begin, answer in ASKED.items() if question.startswith(begin)), usual)
+
+    def secret(question):
+        asked.append(question)
+        return "a word"
+
+    def go(overwrite=False):
+        given = Answers(zone="Europe/London")
+        now = datetime.now(UTC)
+        path, spool = tmp_path / "haulm.toml", tmp_path / "spool"
+        lines = init(path, given, spool, network, now, overwrite=overwrite, ask=ask, ask_secret=secret)
+        return list(lines), asked
+
+    return go
+
+
+def test_a_conversation_ends_in_settings_and_a_password_of_its_own_file(converse, tmp_path):
+    lines, asked = converse()
+    assert "Which of them?" in asked
+    settings = load(tmp_path / "haulm.toml")
+    assert settings.post.mail.password.get_secret_value() == "a word"
+    assert settings.weather.stations == ("meteostat:99901",)
+    for name in ("haulm.toml", "mail-password"):
+        assert stat.S_IMODE((tmp_path / name).stat().st_mode) == 0o600
+    assert "a word" not in (tmp_path / "haulm.toml").read_text(encoding="utf-8") + "".join(lines)
+
+
+def test_a_password_that_stands_already_is_not_written_over(converse, tmp_path):
+    (tmp_path / "mail-password").write_text("mine\n")
+    with pytest.raises(UsageError, match="stands already"):
+        converse()
+    assert not (tmp_path / "haulm.toml").exists()
+    converse(overwrite=True)
+    assert (tmp_path / "mail-password").read_text() == "a word\n"

@@ -14,6 +14,7 @@ from haulm.settings.load import Settings
 from haulm.sources.spool import Access
 
 VERSION = 1
+STOPPED_DAYS = 60  # judgement: no source is usually so late
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ def _files(settings: Settings, now: datetime) -> Iterator[Tried]:
 def _station(access: Access, settings: Settings, name: str, now: datetime) -> Tried:
     place = settings.garden.place
     today = place.day_of(now)
-    what = f"Station {name}"
+    what, asked = f"Station {name}", access.http.asked
     try:
         reading = read_station(access, name, place, range(today.year - 1, today.year + 1), today)
     except SourceError as fault:
@@ -86,20 +87,32 @@ def _station(access: Access, settings: Settings, name: str, now: datetime) -> Tr
     origin, newest = reading.record.origin, reading.record.days.last
     away = f", {origin.distance_km:.0f} km away" if origin.distance_km is not None else ""
     age = (today - newest).days
-    found = f"reached{away}; its newest day is {newest}, {age} {'day' if age == 1 else 'days'} ago."
+    ago = f"{age} {'day' if age == 1 else 'days'} ago"
+    found = f"{_reached(access, asked)}{away}; its newest day is {newest}, {ago}."
+    if age > STOPPED_DAYS:
+        found += " It seems to have stopped: choose another with haulm init."
+        return Tried(f"{what} ({origin.name})", works=False, found=found, attribution=origin.attribution)
+    if reading.complaints and not reading.stale:
+        found += f" {reading.complaints[0].what[0].upper()}{reading.complaints[0].what[1:]}."
     if reading.stale:
         found = f"not reached now ({reading.complaints[0].what}); the last files hold days to {newest}."
     return Tried(f"{what} ({origin.name})", not reading.stale, found, origin.attribution)
 
 
+def _reached(access: Access, asked_before: int) -> str:
+    """Whether it was asked just now, or what it gave is so fresh that its terms forbid asking again."""
+    return "reached" if access.http.asked > asked_before else "reached a short while ago, not to be asked again yet"
+
+
 def _forecast(access: Access, settings: Settings, name: str, now: datetime) -> Tried:
     source, fetch = FORECASTERS[name]
+    asked = access.http.asked
     try:
         issue = fetch(access, settings.garden.place)
     except SourceError as fault:
         return Tried(source.name, works=False, found=_told(fault))
     hours = (now - issue.forecast.issued).total_seconds() / 3600.0
-    found = f"reached; issued {hours:.0f} hours ago, reaching to {issue.forecast.days.last}."
+    found = f"{_reached(access, asked)}; issued {hours:.0f} hours ago, reaching to {issue.forecast.days.last}."
     return Tried(source.name, works=True, found=found, attribution=source.attribution)
 
 

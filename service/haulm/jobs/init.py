@@ -1,16 +1,17 @@
 """`haulm init`: from a spot on the map to a settings file that `haulm check` has nothing against."""
 
+import getpass
 import os
 import re
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
 from haulm.errors import SettingsError, SourceError, UsageError
-from haulm.files import explain, write_whole
+from haulm.files import explain, write_together
 from haulm.garden import Place
 from haulm.jobs.observe_stations import access_to
 from haulm.settings.describe import describe
@@ -26,12 +27,17 @@ _BED = re.compile(
     r"\s*(?P<key>[A-Za-z][\w-]*)\s*[:=]\s*(?P<length>[^x×,]+?)\s*[x×]\s*(?P<width>[^x×,]+?)\s*(?:,\s*(?P<texture>.+?))?\s*"
 )
 
+# The file beside the settings that takes a password typed on the terminal.
+BESIDE = "mail-password"
+VARIABLE = "HAULM_POST__MAIL__PASSWORD"
+
 Ask = Callable[[str, str], str]
+AskSecret = Callable[[str], str]
 
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What was given as options; empty where it is still to be asked."""
+    """What was given as options; empty where it is still to be asked. A password is never an option: it is asked."""
 
     name: str = ""
     latitude: str = ""
@@ -45,6 +51,10 @@ class Answers:
     forecasts: tuple[str, ...] = ()
     mail_host: str = ""
     mail_user: str = ""
+    mail_security: str = ""
+    mail_port: str = ""
+    mail_password_file: str = ""
+    mail_password: str = field(default="", repr=False)
     sender: str = ""
     to: tuple[str, ...] = ()
 
@@ -68,6 +78,7 @@ def init(
     *,
     overwrite: bool,
     ask: Ask | None,
+    ask_secret: AskSecret | None = None,
 ) -> Iterator[str]:
     """Write a settings file and say what it will do.
 
@@ -75,6 +86,8 @@ def init(
     ----------
     ask
         Asks a person a question with a default; None where nobody can be asked.
+    ask_secret
+        Asks for a password without showing it.
 
     Raises
     ------
@@ -85,8 +98,9 @@ def init(
     """
     if path.exists() and not overwrite:
         raise UsageError("it stands already", where=str(path), remedy="Name another file, or say --overwrite.")
-    answers = _complete(given, ask)
+    answers = _complete(given, ask, ask_secret)
     values = _values(answers)
+    environ = {**environ, **({VARIABLE: answers.mail_password} if answers.mail_password else {})}
     draft = _checked({**values, "weather": _weather(answers, (_PLACEHOLDER,))}, path, environ)
     stations = answers.stations
     if not stations:
@@ -95,7 +109,7 @@ def init(
         stations = (_choose(candidates, draft.garden.place, now, ask),)
     text = filled({**values, "weather": _weather(answers, stations)})
     _checked({**values, "weather": _weather(answers, stations)}, path, environ)
-    _write(path, text)
+    _write(path, text, answers.mail_password, overwrite=overwrite)
     yield from ("", f"Written: {path}, to be read by you alone.", "", *describe(load(path, environ)), "")
     yield "Next: write what you mean to plant under [plantings] in it, then: haulm check --live"
 
@@ -106,7 +120,12 @@ def terminal_ask(question: str, usual: str) -> str:
     return input(shown).strip() or usual
 
 
-def _complete(given: Answers, ask: Ask | None) -> Answers:
+def terminal_secret(question: str) -> str:
+    """Ask on the terminal for what must not be shown."""
+    return getpass.getpass(f"{question} ")
+
+
+def _complete(given: Answers, ask: Ask | None, ask_secret: AskSecret | None) -> Answers:
     answered = {name: getattr(given, name) for name in Answers.__dataclass_fields__}
     usual = {"zone": machine_zone()}
     questions = {**QUESTIONS, "zone": ("Time zone?", usual["zone"])}
@@ -126,6 +145,8 @@ def _complete(given: Answers, ask: Ask | None) -> Answers:
         if answered["mail_host"]:
             answered["sender"] = answered["sender"] or ask("The address letters come from?", answered["contact"])
             answered["mail_user"] = answered["mail_user"] or ask("The name to log in with?", answered["sender"])
+    if answered["mail_user"] and not answered["mail_password_file"] and ask_secret:
+        answered["mail_password"] = ask_secret(f"Its password (kept in a file of its own, {BESIDE})?")
     return Answers(**answered)
 
 
@@ -153,9 +174,26 @@ def _values(answers: Answers) -> dict[str, dict[str, str]]:
         key = "me" if number == 0 else f"reader-{number + 1}"
         values[f"recipients.{key}"] = {"name": text_value(address.split("@")[0]), "address": text_value(address)}
     if answers.mail_host:
-        mail = {"host": text_value(answers.mail_host), "sender": text_value(answers.sender or answers.contact)}
-        values["post.mail"] = mail | ({"user": text_value(answers.mail_user)} if answers.mail_user else {})
+        values["post.mail"] = _mail(answers)
     return values
+
+
+def _mail(answers: Answers) -> dict[str, str]:
+    mail = {"host": answers.mail_host, "sender": answers.sender or answers.contact}
+    optional = {"security": answers.mail_security, "user": answers.mail_user}
+    if answers.mail_password_file:
+        optional["password_file"] = str(Path(answers.mail_password_file).absolute())
+    elif answers.mail_password:
+        optional["password_file"] = BESIDE
+    written = {key: text_value(value) for key, value in (mail | optional).items() if value}
+    return written | ({"port": str(_whole(answers.mail_port))} if answers.mail_port else {})
+
+
+def _whole(written: str) -> int:
+    try:
+        return int(written)
+    except ValueError as fault:
+        raise UsageError(f'the port "{written}" is not a whole number', remedy="Like 465 or 587.") from fault
 
 
 def _number(written: str, what: str) -> str:
@@ -254,9 +292,13 @@ def _choose(candidates: tuple[Candidate, ...], place: Place, now: datetime, ask:
     return f"meteostat:{good[0].station.key}"
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, text: str, password: str, *, overwrite: bool) -> None:
+    secret = path.absolute().parent / BESIDE
+    files = {secret: f"{password}\n".encode()} if password else {}
+    if password and secret.exists() and not overwrite:
+        raise UsageError("it stands already", where=str(secret), remedy="Move it away, or say --overwrite.")
     try:
-        write_whole(path, text.encode(), 0o600)
+        write_together({**files, path: text.encode()}, 0o600)
     except OSError as fault:
         what, remedy = explain(fault)
         raise UsageError(f"the settings cannot be written: {what}", where=str(path), remedy=remedy) from fault

@@ -1,0 +1,122 @@
+"""`haulm check --live`: for each thing that can be wrong, what a person reads."""
+
+import gzip
+import json
+import ssl
+import threading
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+import pytest
+import trustme
+
+from haulm import cli
+from haulm.errors import Exit
+from haulm.settings.load import load
+
+OPTIONS = [
+    *("--name", "Brackenford", "--latitude", "52.5", "--longitude", "-3.0", "--elevation", "140 m"),
+    *("--zone", "Europe/London", "--units", "metric", "--contact", "grower@example.org"),
+    *("--bed", "gatebed: 2.4 m x 1.2 m, loam", "--station", "meteostat:99901"),
+]
+
+
+@pytest.fixture
+def run(tmp_path, network, monkeypatch, capsys, world):
+    for name, value in network.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(tmp_path)
+    world.today = datetime.now(UTC).date()
+
+    def go(*words):
+        code = cli.main([*words, "--state", str(tmp_path / "state")])
+        shown = capsys.readouterr()
+        return code, shown.out, shown.err
+
+    assert go("init", *OPTIONS)[0] == Exit.DONE
+    return go
+
+
+def test_what_is_fresh_is_not_asked_for_again_and_that_is_said(run):
+    code, first, _ = run("check", "--live")
+    assert code == Exit.DONE
+    assert "reached, 7 km away; its newest day is" in first
+    again = run("check", "--live")[1]
+    assert "Station meteostat:99901 (Brackenford Hill): reached a short while ago, not to be asked again yet" in again
+    assert "Meteostat, Deutscher Wetterdienst" in again
+
+
+def test_a_station_that_stopped_is_no_working_one(run, world):
+    world.today -= timedelta(days=90)
+    code, told, _ = run("check", "--live")
+    assert code == Exit.PARTLY
+    assert "91 days ago. It seems to have stopped: choose another with haulm init." in told
+
+
+def test_a_web_page_instead_of_data_is_told(run, world):
+    world.answer = lambda _path: b"<!doctype html><title>Please log in</title>"
+    code, told, _ = run("check", "--live", "--json")
+    shown = json.loads(told)
+    assert code == Exit.PARTLY
+    assert [one["works"] for one in shown["tried"]] == [False, False]
+    assert all("a web page came instead of data" in one["found"] for one in shown["tried"])
+    assert all("login page" in one["found"] for one in shown["tried"])
+
+
+def test_a_broken_line_is_told_beside_what_works(run, world):
+    usual = world.answer
+    year = world.today.year
+
+    def answer(path):
+        body = usual(path)
+        return _broken(body) if path.startswith(f"/daily/{year}") else body
+
+    world.answer = answer
+    code, told, _ = run("check", "--live")
+    assert code == Exit.DONE
+    assert "3 fields instead of" in told
+
+
+def _broken(body):
+    lines = gzip.decompress(body).decode().splitlines()
+    lines[5] = "2027,2,nonsense"
+    return gzip.compress(("\n".join(lines) + "\n").encode())
+
+
+def test_a_certificate_that_nobody_vouches_for_is_told(run, monkeypatch, tls_at):
+    monkeypatch.setenv("HAULM_WEATHER__NETWORK__MET_NORWAY", f"{tls_at}/forecast")
+    code, told, _ = run("check", "--live")
+    assert code == Exit.PARTLY
+    assert "the server's certificate does not verify. Check this machine's date." in told
+
+
+@pytest.fixture
+def tls_at():
+    """A loopback server whose certificate no authority known here has signed."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    trustme.CA().issue_cert("127.0.0.1").configure_cert(context)
+    server = ThreadingHTTPServer(("127.0.0.1", 0), BaseHTTPRequestHandler)
+    server.handle_error = lambda request, client: None
+    server.socket = context.wrap_socket(server.socket, server_side=True)
+    threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+    yield f"https://127.0.0.1:{server.server_port}"
+    server.shutdown()
+    server.server_close()
+
+
+def test_the_mail_server_is_tried_too(run, tmp_path, mail_port):
+    mail = ("--mail-host", "127.0.0.1", "--mail-port", str(mail_port), "--mail-security", "none")
+    assert run("init", *OPTIONS, *mail, "--overwrite")[0] == Exit.DONE
+    assert load(tmp_path / "haulm.toml").post.mail.port == mail_port
+    code, told, _ = run("check", "--live")
+    assert code == Exit.DONE
+    assert f"Mail: 127.0.0.1:{mail_port}: reached, no login asked for" in told
+
+
+def test_a_mail_server_that_is_not_there_is_told(run, free_port):
+    mail = ("--mail-host", "127.0.0.1", "--mail-port", str(free_port), "--mail-security", "none")
+    run("init", *OPTIONS, *mail, "--overwrite")
+    code, told, _ = run("check", "--live")
+    assert code == Exit.PARTLY
+    assert f"127.0.0.1:{free_port}" in told
+    assert "1 of 3 did not work." in told
