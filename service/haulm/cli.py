@@ -76,6 +76,7 @@ def _add_init(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     parser.add_argument("--units", default="", choices=["", "us", "metric"], help="of the letter (default: metric)")
     parser.add_argument("--bed", action="append", default=[], help='"gatebed: 8 ft x 4 ft, loam"; more than once')
     parser.add_argument("--station", action="append", default=[], metavar="SOURCE:KEY", help="else one is looked up")
+    parser.add_argument("--within", type=float, default=50.0, metavar="KM", help="how far to look (default: 50 km)")
     parser.add_argument("--forecast", action="append", default=[], help="met-norway or us-weather-service")
     parser.add_argument("--contact", default="", help="an address at which the weather services can reach you")
     parser.add_argument("--mail-host", default="", help="your mail server; no mail without it")
@@ -213,6 +214,7 @@ def _init(arguments: argparse.Namespace) -> int:
         contact=arguments.contact,
         beds=tuple(arguments.bed),
         stations=tuple(arguments.station),
+        within_km=arguments.within,
         forecasts=tuple(arguments.forecast),
         mail_host=arguments.mail_host,
         mail_user=arguments.mail_user,

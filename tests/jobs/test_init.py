@@ -86,7 +86,16 @@ def test_a_place_with_no_station_near_is_told(run, tmp_path):
     assert code == Exit.PARTLY
     assert "no weather station within" in told
     assert "latitude comes first" in told
+    assert "haulm init --within 150" in told
     assert not (tmp_path / "haulm.toml").exists()
+
+
+def test_the_circle_can_be_widened(run, tmp_path):
+    north = ("--latitude", "53.5", "--longitude", "-3.0")
+    assert run("init", *OPTIONS, *north)[0] == Exit.PARTLY
+    code, told, _ = run("init", *OPTIONS, *north, "--within", "150")
+    assert code == Exit.DONE
+    assert "106 km" in told
 
 
 def test_a_station_is_looked_up_shown_and_proposed(run, tmp_path):

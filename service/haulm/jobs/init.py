@@ -20,6 +20,7 @@ from haulm.settings.load import Settings, load
 from haulm.sources.meteostat_places import Candidate, nearby
 from haulm.units import Display, feet_from_metres
 
+USUAL_RADIUS_KM = 50.0  # judgement: a station farther away says little of a garden's rain
 GOOD_SHARE = 0.8  # judgement: a station that tells less than this of its days is not proposed
 GOOD_AGE_DAYS = 14  # judgement: nor one whose newest day is older
 _PLACEHOLDER = "meteostat:00000"
@@ -48,6 +49,7 @@ class Answers:
     contact: str = ""
     beds: tuple[str, ...] = ()
     stations: tuple[str, ...] = ()
+    within_km: float = USUAL_RADIUS_KM
     forecasts: tuple[str, ...] = ()
     mail_host: str = ""
     mail_user: str = ""
@@ -104,7 +106,7 @@ def init(
     draft = _checked({**values, "weather": _weather(answers, (_PLACEHOLDER,))}, path, environ)
     stations = answers.stations
     if not stations:
-        candidates = _look_up(draft, spool, now)
+        candidates = _look_up(draft, answers.within_km, spool, now)
         yield from _table(candidates, draft.garden.place)
         stations = (_choose(candidates, draft.garden.place, now, ask),)
     text = filled({**values, "weather": _weather(answers, stations)})
@@ -238,9 +240,9 @@ def _checked(values: Values, path: Path, environ: Mapping[str, str]) -> Settings
             raise SettingsError("haulm init", faults, remedy=f"{path} was not written.") from fault
 
 
-def _look_up(draft: Settings, spool: Path, now: datetime) -> tuple[Candidate, ...]:
+def _look_up(draft: Settings, within_km: float, spool: Path, now: datetime) -> tuple[Candidate, ...]:
     with access_to(draft, spool, now) as access:
-        return nearby(access, draft.garden.place)
+        return nearby(access, draft.garden.place, within_km)
 
 
 def _table(candidates: tuple[Candidate, ...], place: Place) -> Iterator[str]:

@@ -53,7 +53,8 @@ def nearby(access: Access, place: Place, radius_km: float = 50.0, most: int = 5)
         raise SourceError(
             f"no weather station within {radius_km:g} km of {place.latitude_deg:g}, {place.longitude_deg:g}",
             where=METEOSTAT.name,
-            remedy="Check that latitude comes first, and that west and south are negative. Else widen the circle.",
+            remedy="Check that latitude comes first, and that west and south are negative. "
+            "Else look farther: haulm init --within 150.",
         )
     today = place.day_of(access.now)
     return tuple(_candidate(access, _station(row, place), today) for row in rows)
