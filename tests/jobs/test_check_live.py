@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
+import time_machine
 import trustme
 
 from haulm import cli
@@ -20,21 +21,24 @@ OPTIONS = [
     *("--bed", "gatebed: 2.4 m x 1.2 m, loam", "--station", "meteostat:99901"),
 ]
 
+NOON = datetime(2026, 6, 2, 12, tzinfo=UTC)  # of any day: the world's forecast is issued at three in the morning
+
 
 @pytest.fixture
 def run(tmp_path, network, monkeypatch, capsys, world):
     for name, value in network.items():
         monkeypatch.setenv(name, value)
     monkeypatch.chdir(tmp_path)
-    world.today = datetime.now(UTC).date()
+    world.today = NOON.date()
 
     def go(*words):
         code = cli.main([*words, "--state", str(tmp_path / "state")])
         shown = capsys.readouterr()
         return code, shown.out, shown.err
 
-    assert go("init", *OPTIONS)[0] == Exit.DONE
-    return go
+    with time_machine.travel(NOON):
+        assert go("init", *OPTIONS)[0] == Exit.DONE
+        yield go
 
 
 def test_what_is_fresh_is_not_asked_for_again_and_that_is_said(run):
