@@ -48,13 +48,17 @@ class SoilNow:
     as_it_lies_c, under_new_straw_c
         The bed as it is now; and with the straw that planting would lay, from today on.
     spread_c
-        Standard deviation of either, a day.
+        Standard deviation of either, a day: of how places differ and what readings have taught, of the day itself, and
+        of the weather where it is not observed.
     known
-        False after unknown weather, until the spread is back under the stated limit.
+        False after unknown weather, until what the soil remembers of that doubt is back under the stated limit.
     ready
         When the daily mean will have stood at the threshold for the days asked, from forecast and own years.
     questioned_c
         Readings of the grower's thermometer (day, °C) that are too far from all else to be used.
+    fit_chance
+        Chance, 0 to 1, that a day's mean is on the right side of the limit planting waits for: at least the limit in
+        spring, at most the limit in autumn; None where nothing asks.
     """
 
     as_it_lies_c: Daily
@@ -63,6 +67,7 @@ class SoilNow:
     known: bool
     ready: DayRange | None
     questioned_c: tuple[tuple[date, float], ...] = ()
+    fit_chance: Daily | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -36,9 +36,21 @@ class Straw:
     depth_m: float
 
 
+class Light(StrEnum):
+    """How much of the open sky's sun a bed gets."""
+
+    OPEN = "open"
+    HALF_SHADE = "half shade"
+    SHADE = "shade"
+
+
 @dataclass(frozen=True, slots=True)
 class Bed:
-    """One bed. `texture` is a soil class of FAO-56 Table 19, or "compost mix"."""
+    """One bed.
+
+    `texture` is a soil class of FAO-56 Table 19, or "compost mix"; `raised_m` is how high its sides stand above the
+    ground outside.
+    """
 
     key: str
     name: str
@@ -47,6 +59,8 @@ class Bed:
     texture: str
     soil_depth_m: float
     straw: tuple[Straw, ...] = ()
+    raised_m: float = 0.0
+    light: Light = Light.OPEN
 
     @property
     def area_m2(self) -> float:

@@ -75,7 +75,8 @@ def predict(latitude: float, first: date, values: dict[str, np.ndarray]) -> tupl
     _, felt = surface.advance(surface.start_state(1), low, high, rain, sun, cover)
     soil = SoilColumn(CONDUCTIVITY_W_MK, HEAT_CAPACITY_MJ_M3K, np.array([[DEPTH_M]]), freezing=Freezing())
     turn = learning.season_turn(latitude, day_of_year)
-    return learning.sensitivity_series(felt, 0.0, turn, day_of_year, soil)
+    estimate, series = learning.sensitivity_series(felt, 0.0, turn, day_of_year, soil)
+    return estimate[0, :, 0], series[:, 0, :, 0]
 
 
 def days_of_year(first: date, count: int) -> np.ndarray:

@@ -8,7 +8,7 @@ import pytest
 from haulm.beds.conditions import LOOKED_AHEAD, LOOKED_BACK, conditions_of
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.sky import sky_now
-from haulm.garden import Season, Stage
+from haulm.garden import Light, Season, Stage
 from haulm.weather import DAY
 
 
@@ -67,6 +67,17 @@ def test_old_straw_keeps_a_bed_cool_in_spring_and_puts_off_its_day(make, conditi
     assert covered.soil.as_it_lies_c.at(yesterday) < bare.soil.as_it_lies_c.at(yesterday) - 0.5
     assert covered.soil.ready.likely >= bare.soil.ready.likely
     assert covered.straw_m == 0.25
+
+
+def test_shade_keeps_a_bed_cool_and_raised_sides_tie_it_to_the_air(make, conditions, today):
+    straw = [(today - 200 * DAY, 0.25)]
+    found = [
+        conditions(bed=make.bed(straw=straw, **told))[0].soil.as_it_lies_c.at(today - DAY)
+        for told in ({}, {"light": Light.SHADE}, {"raised_m": 0.4})
+    ]
+    air_c = make.seasons(today - 8 * DAY, 8).mean()
+    assert found[1] < found[0] - 0.2
+    assert abs(found[2] - air_c) < abs(found[0] - air_c) - 0.2
 
 
 def test_a_long_gap_makes_the_soil_unknown_until_its_trace_has_faded(make, conditions, today):

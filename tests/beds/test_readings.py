@@ -78,3 +78,43 @@ def test_a_slip_of_the_pen_is_told_and_not_used(scene, think):
 def test_a_reading_noted_later_is_not_known_yet(think):
     late = replace(reading(TODAY - 2 * DAY, 20.0), instant=datetime(2027, 5, 12, 9, tzinfo=UTC))
     assert yesterday(think(late)) == yesterday(think())
+
+
+def test_the_same_degrees_teach_more_warmth_in_the_morning_than_in_the_afternoon(think):
+    """In the morning the soil at 10 cm is below its day's mean, in the evening above it."""
+    value_c = think().conditions[0].soil.as_it_lies_c.at(TODAY - 3 * DAY) + 1.0
+    noted = reading(TODAY - 3 * DAY, value_c)
+    early, late = (replace(noted, instant=noted.instant.replace(hour=hour)) for hour in (7, 19))
+    assert yesterday(think(early))[0] > yesterday(think(late))[0] + 0.05
+
+
+def test_a_reading_written_down_on_another_day_is_taken_for_any_hour_and_trusted_less(think):
+    value_c = think().conditions[0].soil.as_it_lies_c.at(TODAY - 3 * DAY)
+    noted = reading(TODAY - 3 * DAY, value_c)
+    later = replace(noted, instant=noted.instant + DAY)
+    assert yesterday(think(later))[1] > yesterday(think(noted))[1]
+
+
+def test_without_readings_the_doubt_is_that_of_any_place(think):
+    """Left-out stations: 1.26 in winter to 1.91 °C in summer (DEVELOPERS.md, "Accuracy")."""
+    soil = think().conditions[0].soil
+    spread = soil.spread_c.between(date(2026, 5, 1), TODAY - DAY)
+    assert spread.min() > 0.9
+    assert 1.1 < spread.mean() < 2.2
+    assert soil.spread_c.at(TODAY + 20 * DAY) > soil.spread_c.at(TODAY + DAY) > soil.spread_c.at(TODAY - DAY)
+
+
+def test_the_chance_of_a_warm_enough_day_is_even_where_the_estimate_meets_the_limit(think):
+    soil = think().conditions[0].soil
+    estimate, chance = soil.as_it_lies_c.values, soil.fit_chance.values
+    limit_c = Thresholds().planting.soil_ready_spring_c
+    nearest = abs(estimate - limit_c).argmin()
+    assert chance[nearest] == pytest.approx(0.5, abs=0.1)
+    assert (chance[estimate > limit_c + 6.0] > 0.98).all()
+    assert (chance[estimate < limit_c - 6.0] < 0.02).all()
+
+
+def test_a_reading_of_this_morning_counts(think):
+    soil = think().conditions[0].soil.as_it_lies_c
+    now = replace(reading(TODAY, soil.at(TODAY) + 3.0), instant=datetime(2027, 5, 11, 5, 0, tzinfo=UTC))
+    assert yesterday(think(now))[0] > yesterday(think())[0] + 0.1

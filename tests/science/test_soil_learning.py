@@ -26,7 +26,8 @@ def place():
     _, felt = surface.advance(surface.start_state(1), low, high, rain, sun, 0.9)
     soil = SoilColumn(1.5, 2.2, np.array([[0.10]]), freezing=Freezing())
     turn = learning.season_turn(45.0, DAY_OF_YEAR)
-    return learning.sensitivity_series(felt, 0.0, turn, DAY_OF_YEAR, soil)
+    estimate, series = learning.sensitivity_series(felt, 0.0, turn, DAY_OF_YEAR, soil)
+    return estimate[0, :, 0], series[:, 0, :, 0]
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, p
 from haulm.beds.noted import Noted, last_laid, noted, rain_read_mm, stage_now, straw_depths_m, watered_mm
 from haulm.beds.readings import taught_by
 from haulm.beds.soil import SoilRun, ground_of, run_soil, soil_now
+from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
 from haulm.condition import Condition, DayRange, SkyNow, WaterNow
 from haulm.garden import Bed, Garden, Journal, Planting
@@ -72,8 +73,9 @@ def conditions_of(
     coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
     beds = [garden.bed(planting.bed) for planting in alive]
     straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
+    lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + coming.days) for bed in beds])
     run = run_soil(
-        ground_of(garden.place, climate), beds, alive, straw, thresholds.planting.straw_at_planting_m, been, coming
+        ground_of(garden.place, climate), beds, alive, lying, thresholds.planting.straw_at_planting_m, been, coming
     )
     return tuple(
         _condition(place, planting, days[planting.key], run, row, straw[row], been, coming)
@@ -100,10 +102,7 @@ def _condition(
 ) -> Condition:  # fmt: skip
     bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
     has_the_bed = place.holders.get(bed.key, planting.key) == planting.key
-    lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
-    latitude = place.garden.place.latitude_deg
-    taught = taught_by(place.journal, bed, planting.depth_m, run.felt, lying, latitude, been.first)
-    soil = soil_now(run, row, planting, taught, thresholds)
+    soil = soil_now(run, row, planting, taught_by(place.journal, run.heard[row]), thresholds)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     shoots = shoots_range(days, expected, today)

@@ -1,63 +1,116 @@
 """What the grower's own soil thermometer says, and what it teaches about the bed."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date
 
 import numpy as np
 
-from haulm.beds.forcing import days_of_year
-from haulm.garden import Bed, Journal, What
-from haulm.science.soil_freezing import Freezing
-from haulm.science.soil_learning import Errors, learn, season_turn, sensitivity_series, spread_c
-from haulm.science.soil_properties import TEXTURES, straw_resistance_m2k_w
-from haulm.science.soil_surface import Felt
-from haulm.science.soil_temperature import SoilColumn
+from haulm.garden import Bed, Entry, Journal, Place, What
+from haulm.science.soil_day import day_wave, off_the_mean_c
+from haulm.science.soil_learning import Errors, Learned, learn, places_under_straw, spread_c
+from haulm.science.soil_properties import TEXTURES
 from haulm.weather import FloatArray
 
-READ_AT_M = 0.10  # a kitchen thermometer pushed in to its handle; judgement
-# A reading is one moment of one spot, taken for the day's mean; judgement, beside the 0.35 °C of a probe's daily mean.
+# A kitchen thermometer pushed in to its handle (judgement). The journal keeps no depth, and seed that is laid on the
+# soil has none: readings are taken to be of 10 cm whatever the seed's depth, and teach about every depth.
+READ_AT_M = 0.10
+# A reading is one moment of one spot, taken for the bed's mean; judgement, beside the 0.35 °C of a probe's daily mean.
 KITCHEN = Errors(reading_c=1.0)
+HOUR_DOUBT = 0.5  # judgement: share of the day's swing at 10 cm by which a known hour may still mislead
+UNKNOWN_HOUR_DOUBT = 0.71  # of an hour that may be any: 1/√2, the standard deviation of a wave over its amplitude
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Heard:
+    """What readings of one bed are set against, day by day from `first`.
+
+    Attributes
+    ----------
+    estimate_c
+        The estimate at the depth where readings are taken.
+    series, series_read
+        How each coefficient moves it, where the seed lies and where readings are taken, (4, days).
+    swing_c, layer_m2k_w
+        Half the day's range at the surface, and all that lies between it and the soil.
+    natural_m2k_w, straw_m2k_w
+        Resistance of what naturally covers the ground, and of straw.
+    """
+
+    bed: Bed
+    place: Place
+    first: date
+    estimate_c: FloatArray
+    series: FloatArray
+    series_read: FloatArray
+    swing_c: FloatArray
+    layer_m2k_w: FloatArray
+    natural_m2k_w: FloatArray
+    straw_m2k_w: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Taught:
-    """What readings changed: the move of each day's estimate [°C], its spread, and the readings not believed."""
+    """What is known of a bed's own ground: the move of each day's estimate [°C], and the readings not believed."""
 
     move_c: FloatArray
-    spread_c: FloatArray
-    questioned: tuple[tuple[date, float], ...]
+    learned: Learned
+    series: FloatArray
+    questioned: tuple[tuple[date, float], ...] = ()
+
+    def spread_c(self, soil_c: FloatArray) -> FloatArray:
+        """Standard deviation of the estimate [°C], doubt about the weather left out."""
+        return spread_c(self.series, self.learned.covariance, soil_c, KITCHEN)
 
 
-def taught_by(
-    journal: Journal, bed: Bed, depth_m: float, felt: Felt, straw_m: FloatArray, latitude_deg: float, first: date
-) -> Taught | None:
-    """What the readings of a bed teach about its soil at a depth; None without readings.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reading:
+    """One reading: its day's place in the run, as read, made a mean of its day, and its error."""
+
+    entry: Entry
+    at: int
+    read_c: float
+    mean_c: float
+    error_c: float
+
+
+def taught_by(journal: Journal, heard: Heard) -> Taught:
+    """What the readings of a bed teach about its soil; without any, how places differ.
 
     Parameters
     ----------
-    felt
-        What the ground felt and is expected to feel, (1, days) from `first`.
-    straw_m
-        Depth of straw, (days,).
+    journal
+        What stands in it this morning (`Journal.known`). Readings of days not run are left out.
     """
-    entries = [entry for entry in journal.of(bed.key, "", What.SOIL_READ) if entry.value is not None]
-    count = felt.temperature_c.shape[1]
-    held = [(entry, (entry.day - first).days) for entry in entries]
-    held = [(entry, at) for entry, at in held if 0 <= at < count]
-    if not held:
-        return None
-    at = np.array([position for _, position in held])
-    read_c = np.array([entry.value for entry, _ in held], dtype=np.float64)
-    day_of_year = days_of_year(first, count)
-    turn, straw = season_turn(latitude_deg, day_of_year), straw_resistance_m2k_w(straw_m)[None, :]
-    read_soil, read_series = sensitivity_series(felt, straw, turn, day_of_year, _column(bed, READ_AT_M))
-    learned = learn(read_c - read_soil[at], read_series[:, at], at.astype(np.float64), KITCHEN)
-    soil, series = sensitivity_series(felt, straw, turn, day_of_year, _column(bed, depth_m))
-    wild = tuple((held[k][0].day, float(read_c[k])) for k in np.flatnonzero(learned.questioned))
-    return Taught(learned.mean @ series, spread_c(series, learned.covariance, soil), wild)
+    entries = journal.of(heard.bed.key, "", What.SOIL_READ)
+    readings = [_reading(entry, heard) for entry in entries if _held(entry, heard)]
+    at = np.array([reading.at for reading in readings], dtype=np.int64)
+    read_c = np.array([reading.mean_c for reading in readings])
+    learned = learn(
+        read_c - heard.estimate_c[at],
+        heard.series_read[:, at],
+        at.astype(np.float64),
+        KITCHEN,
+        reading_c=np.array([reading.error_c for reading in readings]),
+        places=places_under_straw(heard.natural_m2k_w, heard.straw_m2k_w),
+    )
+    wild = (readings[k] for k in np.flatnonzero(learned.questioned))
+    questioned = tuple((reading.entry.day, reading.read_c) for reading in wild)
+    return Taught(learned.mean @ heard.series, learned, heard.series, questioned)
 
 
-def _column(bed: Bed, depth_m: float) -> SoilColumn:
-    texture = TEXTURES[bed.texture]
-    depth = np.array([[depth_m]])
-    return SoilColumn(texture.conductivity_w_mk, texture.heat_capacity_mj_m3k, depth, freezing=Freezing())
+def _held(entry: Entry, heard: Heard) -> bool:
+    return entry.value is not None and 0 <= (entry.day - heard.first).days < len(heard.estimate_c)
+
+
+def _reading(entry: Entry, heard: Heard) -> _Reading:
+    """Put right for the hour at which it was written down, where that was on the day it is about."""
+    at, read_c = (entry.day - heard.first).days, float(entry.value or 0.0)
+    soil = TEXTURES[heard.bed.texture]
+    share, lag_h = day_wave(READ_AT_M, heard.layer_m2k_w[at], soil.conductivity_w_mk, soil.heat_capacity_mj_m3k)
+    swing_c = float(heard.swing_c[at] * share)
+    if heard.place.day_of(entry.instant) != entry.day:
+        return _Reading(entry, at, read_c, read_c, float(np.hypot(KITCHEN.reading_c, UNKNOWN_HOUR_DOUBT * swing_c)))
+    utc = entry.instant.astimezone(UTC)
+    solar_hour = utc.hour + utc.minute / 60.0 + heard.place.longitude_deg / 15.0
+    off_c = float(off_the_mean_c(solar_hour, heard.swing_c[at], share, lag_h))
+    return _Reading(entry, at, read_c, read_c - off_c, float(np.hypot(KITCHEN.reading_c, HOUR_DOUBT * swing_c)))

@@ -28,23 +28,29 @@ class Freezing:
 
 
 class Curtain:
-    """Ice and the probe's last temperature of one block of beds, for as long as its days run."""
+    """Ice and the probe's last temperature of one block of beds, for as long as its days run.
 
-    def __init__(self, freezing: Freezing, held: FloatArray, to_surface: FloatArray, step_s: float) -> None:
-        self.freezing, self.to_surface = freezing, to_surface
+    `row` is the probe's among the depths that the march looks at.
+    """
+
+    def __init__(self, freezing: Freezing, held: FloatArray, to_surface: FloatArray, step_s: float, row: int) -> None:
+        self.freezing, self.to_surface, self.row = freezing, to_surface, row
         self.ice, self.probe = held[0].copy(), held[1].copy()
         self.probe_rise = np.zeros_like(self.probe)
         self._mj_per_w = step_s / 1e6
+        self._icy = bool((self.ice > 0.0).any())
 
     def state(self) -> FloatArray:
         """What is to be kept: (beds, 2)."""
         return np.stack([self.ice, self.probe], axis=1)
 
+    def idle(self) -> bool:
+        """No bed has ice, or soil cold enough to make any: most days of most places."""
+        return not self._icy and not np.fmin.reduce(self.probe, initial=np.inf) < 0.0
+
     def flux(self, u: FloatArray, surface: FloatArray, conducts: FloatArray) -> FloatArray:
         """Heat into the soil over a step; where water freezes or thaws, the pull towards 0 °C is part of it."""
         at_work = np.where(self.probe < 0.0, self.ice < self.freezing.store_mj_m2, self.ice > 0.0) & (conducts > 0.0)
-        if not at_work.any():
-            return (u - surface) * conducts
         pull = np.where(at_work, self.freezing.conductance_w_m2_k, 0.0)
         layer = 1.0 / np.where(at_work, conducts, 1.0) - self.to_surface
         shared = 1.0 / (1.0 + layer * pull)
@@ -52,8 +58,10 @@ class Curtain:
         q = np.asarray((u * np.where(at_work, shared, 1.0) - surface) * through)
         frozen = self.ice - self._mj_per_w * pull * (surface + self.to_surface * q)
         self.ice = np.clip(frozen, 0.0, self.freezing.store_mj_m2)
+        self._icy = bool((self.ice > 0.0).any())
         return q
 
     def look(self, probe: FloatArray, q: FloatArray) -> None:
         """Remember the probe's mean over the step."""
-        self.probe = probe + self.probe_rise * q
+        np.multiply(self.probe_rise, q, out=self.probe)
+        np.add(self.probe, probe, out=self.probe)

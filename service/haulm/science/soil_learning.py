@@ -6,12 +6,13 @@ spring and autumn. A Gaussian prior says how places differ; readings close in ti
 and how readings err together, was fitted on USCRN stations (DEVELOPERS.md, "Accuracy").
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from haulm.science import soil_temperature as column
+from haulm.science.bed_surface import beside
 from haulm.science.soil_surface import Felt
 from haulm.science.soil_temperature import SoilColumn
 from haulm.science.sun import top_radiation_mj
@@ -21,6 +22,7 @@ FloatArray = NDArray[np.float64]
 SERIES = ("offset", "sun", "layer", "season")
 SUN_UNIT = 0.25  # one unit of "sun" or "season" is a quarter of the warming by the sun
 LAYER_UNIT = 0.3  # one unit of "layer" is 30 % more natural resistance at the surface
+STRAW_DOUBT = 0.4  # judgement: 0.1 to 0.6 W/m/K were measured, and depth and settling are guessed
 QUESTIONED_SD = 3.5  # judgement: a reading further than this from what all else says is not believed
 YEAR_DAYS = 365.25
 
@@ -82,70 +84,133 @@ def season_turn(latitude_deg: float, day_of_year: ArrayLike) -> FloatArray:
     return np.asarray(change[days] / max(float(np.abs(change).max()), 0.1))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Sides:
+    """What else than its surface ties a bed to the air: conductance [W/m²/K], and what they feel [°C], (rows, days)."""
+
+    conductance_w_m2_k: ArrayLike
+    air_c: ArrayLike
+
+
+NO_SIDES = Sides(0.0, 0.0)
+
+
 def annual_wave(values: FloatArray, day_of_year: FloatArray) -> FloatArray:
-    """Mean, and cosine and sine of the year [unit of the values], over whole years of days: as `steady_state` takes."""
-    whole = int(int(len(values) / YEAR_DAYS) * YEAR_DAYS) or len(values)
-    kept, angle = values[:whole], 2.0 * np.pi * day_of_year[:whole] / YEAR_DAYS
-    return np.array([kept.mean(), 2.0 * (kept * np.cos(angle)).mean(), 2.0 * (kept * np.sin(angle)).mean()])
+    """Mean, and cosine and sine of the year [unit of the values], (rows, 3), over whole years of days (rows, days)."""
+    rows = np.atleast_2d(values)
+    whole = int(int(rows.shape[1] / YEAR_DAYS) * YEAR_DAYS) or rows.shape[1]
+    kept, angle = rows[:, :whole], 2.0 * np.pi * day_of_year[:whole] / YEAR_DAYS
+    waves = (np.ones(whole), 2.0 * np.cos(angle), 2.0 * np.sin(angle))
+    return np.stack([(kept * wave).mean(axis=1) for wave in waves], axis=1)
 
 
 def sensitivity_series(
-    felt: Felt, cover_m2k_w: ArrayLike, turn: FloatArray, day_of_year: FloatArray, soil: SoilColumn
+    felt: Felt,
+    straw_m2k_w: ArrayLike,
+    turn: FloatArray,
+    day_of_year: FloatArray,
+    soil: SoilColumn,
+    sides: Sides = NO_SIDES,
 ) -> tuple[FloatArray, FloatArray]:
     """The estimate, and how each learned coefficient would move it.
 
     Parameters
     ----------
     felt
-        Of one place, (1, days), no holes, whole years for the start.
-    cover_m2k_w
-        Resistance of straw on it [m² K/W], broadcasting to (1, days); it is not natural and is not learned.
+        Of the rows, (rows, days), no holes, whole years for the start.
+    straw_m2k_w
+        Resistance of straw [m² K/W], broadcasting to (rows, days); it is not natural, and only told apart from what
+        is by its prior.
     turn
         `season_turn` of the days.
     soil
-        One bed with one depth.
+        Of the rows, with the depths wanted.
+    sides
+        What else ties the rows to the air.
 
     Returns
     -------
     soil_c, series
-        (days,) [°C]; (4, days) [°C a unit], in the order of SERIES. Those of sun and season leave freezing out.
+        (rows, days, depths) [°C]; (4, rows, days, depths) [°C a unit], in the order of SERIES. Those of sun and season
+        leave freezing out.
     """
-    straw = np.broadcast_to(np.asarray(cover_m2k_w, dtype=np.float64), felt.temperature_c.shape)
-    natural = felt.resistance_m2k_w
-    sun = SUN_UNIT * felt.warming_c
-    dry = SoilColumn(soil.conductivity_w_mk, soil.heat_capacity_mj_m3k, soil.depths_m, soil.step_s)
-    whole = _run(felt.temperature_c, natural + straw, day_of_year, soil)
-    thicker = _run(felt.temperature_c, natural * (1.0 + LAYER_UNIT) + straw, day_of_year, soil)
-    sunned = _run(sun, natural + straw, day_of_year, dry)
-    seasoned = _run(sun * turn, natural + straw, day_of_year, dry)
+    natural, still = felt.resistance_m2k_w, Sides(sides.conductance_w_m2_k, 0.0)
+    straw = np.broadcast_to(np.asarray(straw_m2k_w, dtype=np.float64), natural.shape)
+    sun, dry = SUN_UNIT * felt.warming_c, replace(soil, freezing=None)
+    layers = (natural + straw, natural * (1.0 + LAYER_UNIT) + straw)
+    whole, thicker = _run((felt.temperature_c, felt.temperature_c), layers, sides, day_of_year, soil)
+    sunned, seasoned = _run((sun, sun * turn), (layers[0], layers[0]), still, day_of_year, dry)
     return whole, np.stack([np.ones_like(whole), sunned, thicker - whole, seasoned])
 
 
-def _run(forcing_c: FloatArray, resistance: FloatArray, day_of_year: FloatArray, soil: SoilColumn) -> FloatArray:
-    start = column.steady_state(annual_wave(forcing_c[0], day_of_year), day_of_year[0], resistance.mean(), soil)
+Pair = tuple[FloatArray, FloatArray]
+
+
+def _run(felt_c: Pair, layers_m2k_w: Pair, sides: Sides, day_of_year: FloatArray, soil: SoilColumn) -> Pair:
+    """Two answers of the same soils as rows of one call: most of its time goes by the day, not by the row."""
+    ties, air = sides.conductance_w_m2_k, sides.air_c
+    pairs = [beside(felt, layer, ties, air) for felt, layer in zip(felt_c, layers_m2k_w, strict=True)]
+    forcing, resistance = (np.concatenate(each) for each in zip(*pairs, strict=True))
+    rows = len(felt_c[0])
+    wide = replace(
+        soil,
+        conductivity_w_mk=np.tile(np.broadcast_to(soil.conductivity_w_mk, (rows,)), 2),
+        heat_capacity_mj_m3k=np.tile(np.broadcast_to(soil.heat_capacity_mj_m3k, (rows,)), 2),
+        depths_m=np.tile(np.broadcast_to(soil.depths_m, (rows, np.shape(soil.depths_m)[-1])), (2, 1)),
+    )
+    start = column.steady_state(annual_wave(forcing, day_of_year), float(day_of_year[0]), resistance.mean(axis=1), wide)
     state = start if soil.freezing is None else column.with_ice(start)
-    return column.advance(state, forcing_c, resistance, soil)[1].soil_c[0, :, 0]
+    found = column.advance(state, forcing, resistance, wide)[1].soil_c
+    return found[:rows], found[rows:]
 
 
-def error_covariance(day: FloatArray, errors: Errors = Errors()) -> FloatArray:
-    """Covariance [°C²] between readings on days `day` (n,) of what the series cannot explain, (n, n)."""
+def places_under_straw(natural_m2k_w: FloatArray, straw_m2k_w: FloatArray) -> FloatArray:
+    """The prior covariance of a bed under straw: what straw insulates is known to STRAW_DOUBT of itself only.
+
+    That doubt is put to the layer's coefficient, in its units of natural resistance, so that readings taken under straw
+    lessen it. Inferred: how places differ was measured without straw.
+    """
+    units = STRAW_DOUBT / LAYER_UNIT * float(straw_m2k_w.mean()) / float(natural_m2k_w.mean())
+    places = PLACES.copy()
+    places[2, 2] += units**2
+    return places
+
+
+def error_covariance(day: FloatArray, errors: Errors = Errors(), reading_c: ArrayLike | None = None) -> FloatArray:
+    """Covariance [°C²] between readings on days `day` (n,) of what the series cannot explain, (n, n).
+
+    `reading_c` (n,) is the error of each reading where they differ, else that of `errors` holds for all.
+    """
     gap = np.abs(day[:, None] - day[None, :])
     weather = errors.weather_c**2 * np.exp(-gap / errors.weather_days)
     spell = errors.spell_c**2 * np.exp(-gap / errors.spell_days)
-    return np.asarray(weather + spell + errors.reading_c**2 * np.eye(len(day)))
+    own = np.broadcast_to(np.asarray(errors.reading_c if reading_c is None else reading_c, dtype=np.float64), day.shape)
+    return np.asarray(weather + spell + np.diag(own**2))
 
 
-def learn(miss_c: FloatArray, series: FloatArray, day: FloatArray, errors: Errors = Errors()) -> Learned:
+def learn(
+    miss_c: FloatArray,
+    series: FloatArray,
+    day: FloatArray,
+    errors: Errors = Errors(),
+    *,
+    reading_c: ArrayLike | None = None,
+    places: FloatArray = PLACES,
+) -> Learned:
     """Bayesian linear update of a place from readings; wild ones are set aside, the worst first.
 
     Parameters
     ----------
     miss_c
-        Reading less estimate [°C], (n,).
+        Reading less estimate [°C], (n,); NaN is not known and left out.
     series
         The sensitivity series on those days, (4, n).
     day
         Day number of each reading, from any origin, (n,).
+    errors, reading_c
+        As for `error_covariance`.
+    places
+        Prior covariance of the coefficients, (4, 4).
 
     Returns
     -------
@@ -159,7 +224,7 @@ def learn(miss_c: FloatArray, series: FloatArray, day: FloatArray, errors: Error
     """
     used = np.isfinite(miss_c)
     given = used.copy()
-    whole = series.T @ PLACES @ series + error_covariance(day, errors)
+    whole = series.T @ places @ series + error_covariance(day, errors, reading_c)
     while used.any():
         precision = np.linalg.inv(whole[np.ix_(used, used)])
         weighted = precision @ miss_c[used]
@@ -168,19 +233,14 @@ def learn(miss_c: FloatArray, series: FloatArray, day: FloatArray, errors: Error
             break
         used[np.flatnonzero(used)[score.argmax()]] = False
     if not used.any():
-        return Learned(np.zeros(len(SERIES)), PLACES.copy(), given)
+        return Learned(np.zeros(len(SERIES)), places.copy(), given)
     shown = series[:, used]
-    gain = PLACES @ shown @ np.linalg.inv(whole[np.ix_(used, used)])
-    covariance = PLACES - gain @ shown.T @ PLACES
+    gain = places @ shown @ np.linalg.inv(whole[np.ix_(used, used)])
+    covariance = places - gain @ shown.T @ places
     return Learned(gain @ miss_c[used], (covariance + covariance.T) / 2.0, given & ~used)
 
 
-def spread_c(
-    series: FloatArray,
-    covariance: FloatArray,
-    soil_c: FloatArray,
-    errors: Errors = Errors(),
-) -> FloatArray:
+def spread_c(series: FloatArray, covariance: FloatArray, soil_c: FloatArray, errors: Errors = Errors()) -> FloatArray:
     """Standard deviation of the daily mean [°C], (days,): the place's, and the day's own.
 
     var = x′ P x + base² + (sun · x_sun)² + (frost · min(T, 0))²

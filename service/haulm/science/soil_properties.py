@@ -12,9 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
-STRAW_CONDUCTIVITY_W_MK = 0.25
+STRAW_DRY_W_MK, STRAW_WET_W_MK = 0.2, 0.45
 """Apparent conductivity of loose straw in the open: 0.1-0.6 W/m/K, rising with wind (van Donk & Tollner 2000,
-abstract). The value inside that range is judgement; compact hay in still air has 0.03-0.06 (Opoku et al. 2006)."""
+abstract). That wet straw has the upper part of that range and dry straw the lower is judgement; compact hay in still
+air has 0.03-0.06 (Opoku et al. 2006)."""
+STRAW_USUAL_WETNESS = 0.2  # judgement: some days after rain; makes 0.25 W/m/K
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,22 +146,26 @@ def dry_conductivity_w_mk(density_kg_m3: ArrayLike) -> FloatArray:
     return np.asarray((0.135 * density + 64.7) / (2700.0 - 0.947 * density))
 
 
-def straw_resistance_m2k_w(depth_m: ArrayLike) -> FloatArray:
+def straw_resistance_m2k_w(depth_m: ArrayLike, wetness: ArrayLike = STRAW_USUAL_WETNESS) -> FloatArray:
     """R = depth / conductivity: how strongly a layer of straw parts the soil from the weather.
 
     Parameters
     ----------
     depth_m
-        Depth of straw as it lies [m], any shape. Straw settles: the depth to give is today's, this does not
-        shrink it. Below zero, or NaN, gives NaN.
+        Depth of straw as it lies [m], any shape. Straw settles: the depth to give is today's (`bed_surface.settled_m`),
+        this does not shrink it. Below zero, or NaN, gives NaN.
+    wetness
+        0 for dry straw, 1 for straw wet through, broadcasting.
 
     Returns
     -------
     FloatArray
-        Resistance [m² K/W]; 10 cm give 0.4, between the 0.17 and 1.0 that the measured conductivities allow.
+        Resistance [m² K/W]; 10 cm give 0.22 when wet and 0.5 when dry, between the 0.17 and 1.0 that the measured
+        conductivities allow.
     """
     depth = np.asarray(depth_m, dtype=np.float64)
-    return np.asarray(np.where(depth >= 0.0, depth, np.nan) / STRAW_CONDUCTIVITY_W_MK)
+    conducts = STRAW_DRY_W_MK + (STRAW_WET_W_MK - STRAW_DRY_W_MK) * np.asarray(wetness, dtype=np.float64)
+    return np.asarray(np.where(depth >= 0.0, depth, np.nan) / conducts)
 
 
 def _above_zero(values: ArrayLike) -> FloatArray:

@@ -3,7 +3,9 @@
 The energy balance of the surface, linearised about the air temperature: net radiation (sun from the daily range,
 FAO-56 eq. 50; long-wave loss, FAO-56 eq. 39) less what the wet surface spends on evaporation, over the exchange of
 heat between surface and air. Plants that cover the ground take a share of the warming away; a degree-day snow pack
-cuts the ground off from the air. Everything broadcasts over (rows, days), a loop over days only for snow and wetness.
+cuts the ground off from the air. What a bed adds to open ground (straw, shade) is told by `Bedding`. Everything
+broadcasts over (rows, days), a loop over days only for snow and wetness; the answer for a row does not depend on its
+neighbours.
 """
 
 from dataclasses import dataclass
@@ -11,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from haulm.science.evapotranspiration import hargreaves_et_mm, saturation_vapour_kpa, vapour_slope_kpa_c
-from haulm.science.sun import radiation_from_range_mj
+from haulm.science.bed_surface import STRAW_HOLDS_MM, Bedding
 
 FloatArray = NDArray[np.float64]
 
@@ -21,8 +22,12 @@ STEFAN_BOLTZMANN_MJ = 4.903e-9  # MJ m⁻² d⁻¹ K⁻⁴, FAO-56 eq. 39
 PSYCHROMETRIC_KPA_C = 0.066  # FAO-56 eq. 8, near sea level
 MJ_A_DAY_PER_W = 0.0864
 KELVIN = 273.16
-EMISSIVITY = 0.97
+EMISSIVITY = 0.97  # usual value for soil and grass, from memory
 LEAST_RANGE_C = 0.5
+CLEAR_SHARE = 0.75  # FAO-56 eq. 37 near sea level
+HARGREAVES = 0.0023 * 0.408  # FAO-56 eq. 52, with radiation in MJ/m²/d
+STORES = 3  # snow, water of the surface, water in the straw
+_BLOCK = 8192  # days times rows worked on at once, so that they stay in a processor's cache; does not change the answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,21 +37,22 @@ class SurfaceConstants:
     Attributes
     ----------
     convective_w_m2_k
-        * Heat exchange of surface and air.
+        * Heat exchange of surface and air [W/m²/K].
     wetness_mm
-        * Water that the top of the soil can evaporate from.
+        * Water that the top of the soil can evaporate from [mm].
     wet_share
         * Evaporation of a full store as a share of that of open water.
     dew_depression_c
-        * How far the dew point lies below its place under plants where nothing grows.
+        * How far the dew point lies below its place under plants where nothing grows [°C]. The network's own humidity
+        gives 19 in summer and 7 in winter: the fit is too high, and stands for other things too.
     snow_half_mm
-        * Snow water that halves what reaches the ground.
+        * Snow water that halves what reaches the ground [mm].
     snow_frost_share
         * Share of the air's frost that passes a full snow cover.
     cover_m2k_w, litter_m2k_w
-        * Thermal resistance of a full plant cover, and of wet litter and crumbs everywhere.
+        * Thermal resistance of a full plant cover, and of wet litter and crumbs everywhere [m² K/W].
     litter_dry
-        * By how much of itself the litter's resistance grows as it dries.
+        * By how much of itself the litter's resistance grows as it dries: dry crumbs insulate more.
     cover_shade
         * Share of the radiative warming that a full plant cover takes away.
     cover_aridity
@@ -87,12 +93,35 @@ class SurfaceConstants:
 class Felt:
     """What the ground feels, (rows, days): the forcing temperature [°C] and the resistance to it [m² K/W].
 
-    `warming_c` is the part of the temperature that sun and evaporation make.
+    Attributes
+    ----------
+    temperature_c
+        What the upper side of everything that covers the soil tends to.
+    resistance_m2k_w
+        Of the air, and of what naturally covers the ground; straw comes on top of it.
+    warming_c
+        The part of the temperature that sun and evaporation make.
+    straw_wetness
+        How wet the straw is, 0 to 1; 0 where no straw was told of.
     """
 
     temperature_c: FloatArray
     resistance_m2k_w: FloatArray
     warming_c: FloatArray
+    straw_wetness: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Air:
+    """What needs no memory of earlier days, (days, rows)."""
+
+    mean_c: FloatArray
+    felt_c: FloatArray
+    net_w: FloatArray
+    deficit_k: FloatArray
+    slope: FloatArray
+    radiating_w_m2_k: FloatArray
+    reference_et_mm: FloatArray
 
 
 def plant_cover(rain_over_et: ArrayLike, constants: SurfaceConstants | None = None) -> FloatArray:
@@ -102,8 +131,10 @@ def plant_cover(rain_over_et: ArrayLike, constants: SurfaceConstants | None = No
 
 
 def start_state(rows: int) -> FloatArray:
-    """State (rows, 2) to begin from: no snow [mm of water], the surface half wet [mm]."""
-    return np.stack([np.zeros(rows), np.full(rows, SurfaceConstants().wetness_mm / 2.0)], axis=1)
+    """State (rows, 3) to begin from: no snow [mm of water], the surface half wet [mm], the straw dry [mm]."""
+    state = np.zeros((rows, STORES))
+    state[:, 1] = SurfaceConstants().wetness_mm / 2.0
+    return state
 
 
 def advance(
@@ -113,6 +144,8 @@ def advance(
     rain_mm: FloatArray,
     top_radiation_mj: FloatArray,
     cover: ArrayLike,
+    *,
+    bedding: Bedding | None = None,
     constants: SurfaceConstants | None = None,
 ) -> tuple[FloatArray, Felt]:
     """The forcing of the ground, day by day.
@@ -120,75 +153,114 @@ def advance(
     Parameters
     ----------
     state
-        (rows, 2) snow and surface water [mm], from `start_state` or an earlier call, which it continues exactly.
+        (rows, 3) snow, surface water and water in the straw [mm], from `start_state` or an earlier call, which it
+        continues exactly.
     air_min_c, air_max_c, rain_mm
         Weather [°C, °C, mm/day], (rows, days), without holes: NaN makes the row unknown from that day on.
     top_radiation_mj
         Radiation at the top of the air [MJ m⁻² d⁻¹], broadcast to (rows, days).
     cover
         Share of the ground under plants, from `plant_cover`; one number or (rows, 1).
+    bedding
+        Straw and light of each row; None is open ground.
     """
-    known = constants or SurfaceConstants()
-    air = _Air(air_min_c, air_max_c, np.broadcast_to(top_radiation_mj, air_min_c.shape), known)
-    after, snow_cover, wetness = _stores(state, rain_mm, air, known)
-    evaporating = known.wet_share * wetness
-    slope = vapour_slope_kpa_c(air.mean_c) / PSYCHROMETRIC_KPA_C
-    radiating = 4.0 * EMISSIVITY * STEFAN_BOLTZMANN_W * air.kelvin**3
-    exchange = radiating + known.convective_w_m2_k * (1.0 + evaporating * slope)
-    dew_c = air_min_c + known.dew_rise * air.range_c - known.dew_depression_c * (1.0 - np.asarray(cover))
-    vapour = saturation_vapour_kpa(dew_c)
-    spent = evaporating * known.convective_w_m2_k * air.deficit_kpa(vapour) / PSYCHROMETRIC_KPA_C
-    warming = (air.net_radiation_w(vapour) - spent) / exchange
-    felt_air = known.night_weight * air_min_c + (1.0 - known.night_weight) * air_max_c
-    seen = (1.0 - snow_cover) * (1.0 - known.cover_shade * np.asarray(cover)) * warming
-    under_snow = known.snow_frost_share * np.minimum(felt_air, 0.0)
-    litter = known.litter_m2k_w * (1.0 + known.litter_dry * (1.0 - wetness))
-    resistance = 1.0 / exchange + known.cover_m2k_w * np.asarray(cover) + litter
-    return after, Felt((1.0 - snow_cover) * felt_air + snow_cover * under_snow + seen, resistance, seen)
+    known, shape = constants or SurfaceConstants(), np.shape(air_min_c)
+    rows, days = shape
+    weather = [np.broadcast_to(values, shape) for values in (air_min_c, air_max_c, rain_mm, top_radiation_mj)]
+    green = np.broadcast_to(np.asarray(cover, dtype=np.float64), (rows, 1))[:, 0]
+    stores = np.array(state.T)
+    found = [np.zeros((days, rows)) for _ in range(4)]
+    length = max(_BLOCK // max(rows, 1), 1)
+    for start in range(0, days, length):
+        part = slice(start, start + length)
+        low, high, rain, top = (np.ascontiguousarray(values[:, part].T) for values in weather)
+        lies = None if bedding is None else bedding.days(part, rows, len(low))
+        air = _air(low, high, top, green, lies, known)
+        stores, kept = _stores(stores, rain, air, lies, known)
+        for whole, piece in zip(found, _balance(air, kept, green, lies, known), strict=True):
+            whole[part] = piece
+    return stores.T, Felt(*(whole.T for whole in found))
 
 
-class _Air:
-    """The air of the days, with what follows from its minimum and maximum."""
+def _air(
+    low: FloatArray, high: FloatArray, top_mj: FloatArray, cover: FloatArray, bedding: Bedding | None,
+    known: SurfaceConstants,
+) -> _Air:  # fmt: skip
+    """Radiation (FAO-56 eq. 39, 40 and 50), vapour and evaporation (eq. 52) of the days' air."""
+    mean, span = 0.5 * (low + high), np.maximum(high - low, LEAST_RANGE_C)
+    root = np.sqrt(span)
+    share = np.minimum(known.radiation_krs * root, CLEAR_SHARE)
+    dew = low + known.dew_rise * span - known.dew_depression_c * (1.0 - cover)
+    root_vapour = np.sqrt(0.6108) * np.exp(0.5 * 17.27 * dew / (dew + 237.3))  # of FAO-56 eq. 11, its root taken
+    full = 0.5 * (_saturation_kpa(low) + _saturation_kpa(high))
+    kelvin, warm = mean + KELVIN, mean + 237.3
+    cube = kelvin * kelvin * kelvin
+    cloud = np.maximum((1.35 / CLEAR_SHARE) * share - 0.35, 0.05)
+    loss = STEFAN_BOLTZMANN_MJ * cube * kelvin * (0.34 - 0.14 * root_vapour) * cloud
+    gain = (1.0 - known.albedo) * share * top_mj
+    if bedding is not None:
+        gain, loss = gain * np.asarray(bedding.sun), loss * np.asarray(bedding.sky)
+    return _Air(
+        mean_c=mean,
+        felt_c=high + known.night_weight * (low - high),
+        net_w=(gain - loss) / MJ_A_DAY_PER_W,
+        deficit_k=np.maximum(full - root_vapour * root_vapour, 0.0) / PSYCHROMETRIC_KPA_C,
+        slope=(4098.0 / PSYCHROMETRIC_KPA_C) * _saturation_kpa(mean) / (warm * warm),
+        radiating_w_m2_k=4.0 * EMISSIVITY * STEFAN_BOLTZMANN_W * cube,
+        reference_et_mm=np.maximum(HARGREAVES * top_mj * (mean + 17.8) * root, 0.0),
+    )
 
-    def __init__(
-        self, air_min_c: FloatArray, air_max_c: FloatArray, top_mj: FloatArray, known: SurfaceConstants
-    ) -> None:
-        self.min_c, self.max_c, self.known = air_min_c, air_max_c, known
-        self.mean_c = (air_min_c + air_max_c) / 2.0
-        self.kelvin = self.mean_c + KELVIN
-        widest = np.maximum(air_max_c, air_min_c + LEAST_RANGE_C)
-        self.range_c = widest - air_min_c
-        self.clear_mj = 0.75 * top_mj  # FAO-56 eq. 37 at sea level
-        solar = radiation_from_range_mj(air_min_c, widest, top_mj, known.radiation_krs)
-        self.solar_mj = np.minimum(solar, self.clear_mj)
-        self.reference_et_mm = np.maximum(hargreaves_et_mm(air_min_c, widest, top_mj), 0.0)
 
-    def deficit_kpa(self, vapour_kpa: FloatArray) -> FloatArray:
-        """Vapour pressure deficit of the day's air."""
-        full = (saturation_vapour_kpa(self.min_c) + saturation_vapour_kpa(self.max_c)) / 2.0
-        return np.maximum(full - vapour_kpa, 0.0)
-
-    def net_radiation_w(self, vapour_kpa: FloatArray) -> FloatArray:
-        """FAO-56 eq. 39 and 40, in W/m²."""
-        clearness = np.maximum(1.35 * self.solar_mj / np.maximum(self.clear_mj, 0.1) - 0.35, 0.05)
-        loss_mj = STEFAN_BOLTZMANN_MJ * self.kelvin**4 * (0.34 - 0.14 * np.sqrt(vapour_kpa)) * clearness
-        return ((1.0 - self.known.albedo) * self.solar_mj - loss_mj) / MJ_A_DAY_PER_W
+def _saturation_kpa(air_c: FloatArray) -> FloatArray:
+    """FAO-56 eq. 11, without the checks of `evapotranspiration`: it is most of this module's time."""
+    return 0.6108 * np.exp(17.27 * air_c / (air_c + 237.3))
 
 
 def _stores(
-    state: FloatArray, rain_mm: FloatArray, air: _Air, known: SurfaceConstants
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Snow and surface water through the days: the state after them, the snow's cover and the wetness (0 to 1)."""
-    snow, wet = state[:, 0], state[:, 1]
+    stores: FloatArray, rain_mm: FloatArray, air: _Air, bedding: Bedding | None, known: SurfaceConstants
+) -> tuple[FloatArray, tuple[FloatArray, FloatArray, FloatArray]]:
+    """Snow, surface water and straw's water: what is left, and (days, rows) snow's cover and both wetnesses, 0 to 1."""
+    snow, wet, straw = stores
     falls = np.clip((known.snowfall_c + 1.0 - air.mean_c) / 2.0, 0.0, 1.0) * rain_mm
-    melting = known.melt_mm_c * np.maximum(air.mean_c, 0.0)
-    drying = np.exp(-air.reference_et_mm / known.wetness_mm)
-    snow_cover, wetness = np.empty_like(rain_mm), np.empty_like(rain_mm)
-    for day in range(rain_mm.shape[1]):
-        melts = np.minimum(snow + falls[:, day], melting[:, day])
-        snow = snow + falls[:, day] - melts
-        wet = np.minimum(wet + rain_mm[:, day] - falls[:, day] + melts, known.wetness_mm)
-        snow_cover[:, day] = snow / (snow + known.snow_half_mm)
-        wetness[:, day] = wet / known.wetness_mm
-        wet = wet * drying[:, day]
-    return np.stack([snow, wet], axis=1), snow_cover, wetness
+    liquid, thaws = rain_mm - falls, known.melt_mm_c * np.maximum(air.mean_c, 0.0)
+    free = 1.0 if bedding is None else bedding.evaporates
+    drying = np.exp((-free / known.wetness_mm) * air.reference_et_mm)
+    pack, water, held = np.empty_like(rain_mm), np.empty_like(rain_mm), np.zeros_like(rain_mm)
+    for day in range(len(rain_mm)):
+        snow = snow + falls[day]
+        melts = np.minimum(snow, thaws[day])
+        snow = snow - melts
+        full = np.minimum(wet + liquid[day] + melts, known.wetness_mm)
+        pack[day], water[day] = snow, full
+        wet = full * drying[day]
+    if bedding is not None:
+        straw = _straw_water(straw, liquid, air.reference_et_mm, held)
+    return np.stack([snow, wet, straw]), (pack / (pack + known.snow_half_mm), water / known.wetness_mm, held)
+
+
+def _straw_water(straw: FloatArray, liquid: FloatArray, drying_mm: FloatArray, held: FloatArray) -> FloatArray:
+    """Straw fills with rain and dries with the air, in e-foldings of what it holds; its wetness goes into `held`."""
+    left = np.exp(-drying_mm / STRAW_HOLDS_MM)
+    for day in range(len(liquid)):
+        full = np.minimum(straw + liquid[day], STRAW_HOLDS_MM)
+        held[day] = full / STRAW_HOLDS_MM
+        straw = full * left[day]
+    return straw
+
+
+def _balance(
+    air: _Air, kept: tuple[FloatArray, FloatArray, FloatArray], cover: FloatArray, bedding: Bedding | None,
+    known: SurfaceConstants,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:  # fmt: skip
+    """The linearised balance of the surface: the fields of `Felt`, (days, rows)."""
+    hidden, wetness, straw_wetness = kept
+    evaporates = (known.wet_share * known.convective_w_m2_k) * wetness
+    passes = 1.0 - known.cover_shade * cover
+    if bedding is not None:
+        evaporates, passes = evaporates * bedding.evaporates, passes * bedding.warms
+    exchange = air.radiating_w_m2_k + known.convective_w_m2_k + evaporates * air.slope
+    warming = (1.0 - hidden) * passes * (air.net_w - evaporates * air.deficit_k) / exchange
+    frost = hidden * (known.snow_frost_share * np.minimum(air.felt_c, 0.0) - air.felt_c)
+    layer = known.cover_m2k_w * cover + known.litter_m2k_w * (1.0 + known.litter_dry)
+    resistance = 1.0 / exchange + layer - (known.litter_m2k_w * known.litter_dry) * wetness
+    return air.felt_c + frost + warming, resistance, warming, straw_wetness

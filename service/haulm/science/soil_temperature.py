@@ -164,9 +164,8 @@ def advance(
     ValueError
         Shapes that do not broadcast to (beds, days).
     """
-    beds, depths = len(state), np.atleast_2d(_array(soil.depths_m))
-    if soil.freezing is not None:
-        depths = np.concatenate([depths, np.full((len(depths), 1), soil.freezing.probe_m)], axis=1)
+    beds, asked = len(state), np.atleast_2d(_array(soil.depths_m))
+    depths, probe = _with_probe(asked, soil.freezing)
     days = np.broadcast_shapes(np.shape(np.atleast_2d(surface_c)), np.shape(np.atleast_2d(resistance_m2k_w)))[1]
     forcing, resistance = (np.broadcast_to(_array(v), (beds, days)) for v in (surface_c, resistance_m2k_w))
     depths = np.broadcast_to(depths, (beds, depths.shape[1]))
@@ -180,7 +179,7 @@ def advance(
         curtain = (
             None
             if soil.freezing is None
-            else Curtain(soil.freezing, state[block, CELLS:].T, step.to_surface, soil.step_s)
+            else Curtain(soil.freezing, state[block, CELLS:].T, step.to_surface, soil.step_s, row=1 + probe)
         )
         amplitudes = state[block, :CELLS]
         after[block, :CELLS] = _march_block(
@@ -188,8 +187,18 @@ def advance(
         )
         if curtain is not None:
             after[block, CELLS:] = curtain.state()
-    shown = seen[:, 1 : depths.shape[1] + (soil.freezing is None)]
+    shown = seen[:, 1 : 1 + asked.shape[1]]
     return after, Trajectory(shown.transpose(2, 0, 1), seen[:, 0].T, flux.T)
+
+
+def _with_probe(depths_m: FloatArray, freezing: Freezing | None) -> tuple[FloatArray, int]:
+    """The depths with the one that tells of freezing among them, and its place."""
+    if freezing is None:
+        return depths_m, 0
+    there = np.flatnonzero((depths_m == freezing.probe_m).all(axis=0))
+    if there.size:
+        return depths_m, int(there[0])
+    return np.concatenate([depths_m, np.full((len(depths_m), 1), freezing.probe_m)], axis=1), depths_m.shape[1]
 
 
 def steady_state(
@@ -301,7 +310,7 @@ def _march_block(
     driven[unknown], layer[unknown] = 0.0, np.inf
     looks, rises = _outputs(depths_m, step)
     if curtain is not None:
-        curtain.probe_rise = rises[-1]
+        curtain.probe_rise = rises[curtain.row]
     after = _march(state.T, driven, 1.0 / (layer + step.to_surface), step, looks, results, curtain)
     for row, rise in enumerate(rises):
         seen[:, row] += rise * flux
@@ -329,12 +338,13 @@ def _march(
         for into, half in folds:
             np.add(into, half, out=into)
         row[:] = total
-        if curtain is None:
+        if curtain is None or curtain.idle():
             np.subtract(u, total[0], out=q)
             np.multiply(q, conducts, out=q)
         else:
             q[:] = curtain.flux(u, total[0], conducts)
-            curtain.look(total[-1], q)
+        if curtain is not None:
+            curtain.look(total[curtain.row], q)
         np.multiply(stored, step.kept, out=stored)
         np.add(stored, q, out=stored)
     return stored * step.gain

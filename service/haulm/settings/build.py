@@ -37,6 +37,8 @@ def _bed(key: str, table: BedTable) -> Bed:
         texture=table.texture,
         soil_depth_m=table.soil_depth_m,
         straw=tuple(straw),
+        raised_m=table.raised_m,
+        light=table.light,
     )
 
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import StringConstraints, ValidationInfo, field_validator
 
-from haulm.garden import Habit, Maturity, Season
+from haulm.garden import Habit, Light, Maturity, Season
 from haulm.settings.post_form import PostTable
 from haulm.settings.quantities import (
     Count,
@@ -134,6 +134,20 @@ class BedTable(Table):
         low=0.1,
         high=2.0,
         example="12 in",
+    )
+    raised_m: LengthM = setting(
+        "0 cm",
+        "How high its sides stand above the ground outside: they tie its soil closer to the air.",
+        "judgement",
+        low=0.0,
+        high=1.5,
+        example="10 in",
+    )
+    light: Light = setting(
+        "open",
+        "The sun it gets: open (all of it), half shade (six tenths) or shade (three tenths, as by a north wall).",
+        "judgement",
+        example="half shade",
     )
     straw: tuple[StrawTable, ...] = setting(
         (),

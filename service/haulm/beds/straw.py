@@ -1,0 +1,33 @@
+"""The straw on a bed as it lies: what was laid settles, what is added lies fresh on it, raking takes from all of it."""
+
+from datetime import date
+
+import numpy as np
+
+from haulm.beds.noted import straw_changes
+from haulm.garden import Bed, Journal
+from haulm.science.bed_surface import settled_m
+from haulm.weather import DAY, FloatArray
+
+
+def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
+    """Depth of straw on each day as settling leaves it; after the newest word it only settles on.
+
+    The letter speaks of the depth that was noted (`noted.straw_depths_m`); what insulates is what still lies.
+    """
+    lying = np.zeros(count)
+    days = np.arange(count)
+    layers: list[tuple[date, float]] = []
+    for day, depth_m in straw_changes(bed, journal):
+        layers = _after(layers, day, depth_m)
+        since = max((day - first).days, 0)
+        lying[since:] = sum(settled_m(laid_m, days[since:] - (laid_on - first).days) for laid_on, laid_m in layers)
+    return lying
+
+
+def _after(layers: list[tuple[date, float]], day: date, depth_m: float) -> list[tuple[date, float]]:
+    """The layers, each by its day and the depth it had when laid, once all of them lie so deep on that day."""
+    there_m = float(sum(settled_m(laid_m, (day - laid_on) / DAY) for laid_on, laid_m in layers))
+    if depth_m > there_m:
+        return [*layers, (day, depth_m - there_m)]
+    return [(laid_on, laid_m * depth_m / there_m) for laid_on, laid_m in layers] if depth_m > 0.0 else []
