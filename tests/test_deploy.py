@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from haulm import cli
+from haulm.commands import morning
 from haulm.errors import Exit, SettingsError
 from haulm.settings.load import load
 
@@ -121,7 +122,7 @@ def test_haulm_understands_what_is_started(line: str) -> None:
     words = re.search(r"/opt/haulm/bin/haulm ([^>]*)", line)
     assert words, line
     asked = cli._parser().parse_args(shlex.split(words[1]))
-    assert asked.command is cli._schedule
+    assert asked.command is morning._schedule
     assert asked.once is True
 
 

@@ -19,7 +19,8 @@ VOCABULARY = {"garden", "weather", "condition", "advice"}
 GROUND = {"units", "errors", "files"}
 MAY_IMPORT = {
     "__main__": {"cli"},
-    "cli": {"jobs", "settings", "__init__"} | VOCABULARY | GROUND,
+    "cli": {"commands", "__init__"} | GROUND,
+    "commands": {"commands", "jobs", "settings", "__init__"} | VOCABULARY | GROUND,
     "jobs": {"jobs", "settings", "science", "__init__"} | WORKERS | VOCABULARY | GROUND,
     **{worker: {worker, "settings", "science", "__init__"} | VOCABULARY | GROUND for worker in WORKERS},
     "settings": {"settings", "science"} | VOCABULARY | GROUND,

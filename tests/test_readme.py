@@ -8,6 +8,7 @@ import pytest
 
 from haulm import cli
 from haulm.alerts.rules import RULES, SKY_RULES
+from haulm.commands import words
 from haulm.errors import Exit
 from haulm.jobs.demo import DEFAULT_DAY, demo
 from haulm.settings.sample import sample_toml
@@ -55,7 +56,7 @@ def test_every_table_of_the_settings_is_named():
 @pytest.mark.parametrize("name", ["HAULM_SETTINGS", "HAULM_STATE"])
 def test_the_environment_is_named(name):
     assert name in README
-    assert name in Path(cli.__file__).read_text(encoding="utf-8")
+    assert name in Path(words.__file__).read_text(encoding="utf-8")
 
 
 def test_the_letter_that_is_shown_is_the_demo_s(tmp_path):

@@ -1,0 +1,53 @@
+"""Words of the commands that write letters: morning, schedule."""
+
+import argparse
+import os
+from datetime import UTC, datetime
+
+from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
+
+
+def add_morning(commands: Commands) -> None:
+    """The words of `haulm morning`."""
+    parser = add(commands, "morning", _morning, "Write and send this morning's letter, once.")
+    with_settings(parser)
+    with_state(parser)
+    parser.add_argument("--today", type=day_of, metavar="DATE", help="write the letter of this local day instead")
+    parser.add_argument("--dry-run", action="store_true", help="work it out afresh, store and send nothing")
+    parser.add_argument("--json", action="store_true", help="print the letter as JSON, version 1")
+
+
+def add_schedule(commands: Commands) -> None:
+    """The words of `haulm schedule`."""
+    parser = add(commands, "schedule", _schedule, "Stay, and run each morning at its hour until told to end.")
+    parser.add_argument("--once", action="store_true", help="for a timer: run this morning if still wanted, then end")
+    with_settings(parser)
+    with_state(parser)
+
+
+def _morning(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.morning import as_of_morning, morning, rehearse  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.jobs.system_log import open_log  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    open_log(os.environ)
+    settings = load(settings_file(arguments), os.environ)
+    state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
+    as_of = as_of_morning(settings, arguments.today) if arguments.today else None
+    done = rehearse(settings, state, now, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
+    print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
+    return done.exit_code
+
+
+def _schedule(arguments: argparse.Namespace) -> int:
+    import logging  # noqa: PLC0415  --help must stay light
+
+    from haulm.jobs.schedule import keep_watch, once  # noqa: PLC0415
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
+    settings, state = settings_file(arguments), state_folder(arguments.state, os.environ)
+    if arguments.once:
+        return once(settings, state, os.environ, datetime.now(UTC))
+    return keep_watch(settings, state, os.environ)

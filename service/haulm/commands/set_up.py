@@ -1,0 +1,126 @@
+"""Words of the commands for setting up: demo, init, check."""
+
+import argparse
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from haulm.commands.words import DEFAULT_SETTINGS, Commands, add, day_of, settings_file, with_settings, with_state
+from haulm.errors import Exit
+
+if TYPE_CHECKING:
+    from haulm.settings.load import Settings
+
+
+def add_demo(commands: Commands) -> None:
+    """The words of `haulm demo`."""
+    parser = add(commands, "demo", _demo, "A morning of two invented gardens on invented weather; needs nothing.")
+    parser.add_argument("--on", type=day_of, metavar="DATE", help="another day of the invented year")
+    parser.add_argument("--into", type=Path, metavar="FOLDER", help="where the letters go (default: ./haulm-demo)")
+
+
+def add_init(commands: Commands) -> None:
+    """The words of `haulm init`."""
+    parser = add(commands, "init", _init, "Write a settings file: asks on a terminal for what is not given here.")
+    parser.add_argument("--into", type=Path, metavar="FILE", help=f"the file to write (default: ./{DEFAULT_SETTINGS})")
+    parser.add_argument("--overwrite", action="store_true", help="write it even if it stands already")
+    parser.add_argument("--name", default="", help="what the place is called")
+    parser.add_argument("--latitude", default="", metavar="DEGREES", help="south is negative")
+    parser.add_argument("--longitude", default="", metavar="DEGREES", help="west is negative")
+    parser.add_argument("--elevation", default="", metavar="HEIGHT", help='like "280 m" or "900 ft"')
+    parser.add_argument("--zone", default="", help="time zone by its international name (default: the machine's)")
+    parser.add_argument("--units", default="", choices=["", "us", "metric"], help="of the letter (default: metric)")
+    parser.add_argument("--bed", action="append", default=[], help='"gatebed: 8 ft x 4 ft, loam"; more than once')
+    parser.add_argument("--station", action="append", default=[], metavar="SOURCE:KEY", help="else one is looked up")
+    parser.add_argument("--within", type=float, default=50.0, metavar="KM", help="how far to look (default: 50 km)")
+    parser.add_argument("--forecast", action="append", default=[], help="met-norway or us-weather-service")
+    parser.add_argument("--contact", default="", help="an address at which the weather services can reach you")
+    parser.add_argument("--mail-host", default="", help="your mail server; no mail without it")
+    parser.add_argument("--mail-user", default="", help="the name to log in with")
+    parser.add_argument(
+        "--mail-password-file", default="", metavar="FILE", help="a file with its password; asked for on a terminal"
+    )
+    parser.add_argument("--mail-security", default="", choices=["", "tls", "starttls", "none"], help="(default: tls)")
+    parser.add_argument("--mail-port", default="", metavar="NUMBER", help="if another than is usual for that")
+    parser.add_argument("--sender", default="", help="the address letters come from (default: the contact)")
+    parser.add_argument("--to", action="append", default=[], metavar="ADDRESS", help="who gets the letter")
+    with_state(parser)
+
+
+def add_check(commands: Commands) -> None:
+    """The words of `haulm check`."""
+    parser = add(commands, "check", _check, "Say what a settings file will do, or every fault in it.")
+    parser.add_argument("file", type=Path, nargs="?", help="the settings file (default: as for morning)")
+    parser.add_argument("--live", action="store_true", help="try every source and the mail server now")
+    parser.add_argument("--json", action="store_true", help="with --live: print as JSON, version 1")
+    with_settings(parser)
+    with_state(parser)
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.demo import DEFAULT_DAY, demo  # noqa: PLC0415  --help must stay light
+
+    for line in demo(arguments.into or Path("haulm-demo"), arguments.on or DEFAULT_DAY):
+        print(line)
+    return Exit.DONE
+
+
+def _init(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.init import Answers, init, on_a_terminal, terminal_ask, terminal_secret  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+
+    given = Answers(
+        name=arguments.name,
+        latitude=arguments.latitude,
+        longitude=arguments.longitude,
+        elevation=arguments.elevation,
+        zone=arguments.zone,
+        units=arguments.units,
+        contact=arguments.contact,
+        beds=tuple(arguments.bed),
+        stations=tuple(arguments.station),
+        within_km=arguments.within,
+        forecasts=tuple(arguments.forecast),
+        mail_host=arguments.mail_host,
+        mail_user=arguments.mail_user,
+        mail_security=arguments.mail_security,
+        mail_port=arguments.mail_port,
+        mail_password_file=arguments.mail_password_file,
+        sender=arguments.sender,
+        to=tuple(arguments.to),
+    )
+    said = init(
+        arguments.into or Path(DEFAULT_SETTINGS),
+        given,
+        state_folder(arguments.state, os.environ).spool,
+        os.environ,
+        datetime.now(UTC),
+        overwrite=arguments.overwrite,
+        ask=terminal_ask if on_a_terminal() else None,
+        ask_secret=terminal_secret if on_a_terminal() else None,
+    )
+    for line in said:
+        print(line)
+    return Exit.DONE
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from haulm.settings.describe import describe  # noqa: PLC0415  --help must stay light
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(arguments.file or settings_file(arguments), os.environ)
+    if arguments.live:
+        return _check_live(arguments, settings)
+    print("\n".join(describe(settings)))
+    return Exit.DONE
+
+
+def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:
+    from haulm.jobs.check_live import as_json, as_lines, check_live  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+
+    spool = state_folder(arguments.state, os.environ).spool
+    tried, code = check_live(settings, spool, datetime.now(UTC))
+    print(as_json(tried) if arguments.json else "\n".join(as_lines(tried)))
+    return code

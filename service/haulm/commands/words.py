@@ -1,0 +1,47 @@
+"""What the words of all commands share: how one is added, where its settings and its memory are, what a day is."""
+
+import argparse
+import os
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TypeAlias
+
+Command = Callable[[argparse.Namespace], int]
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+DEFAULT_SETTINGS = "haulm.toml"
+
+
+def add(commands: Commands, name: str, run: Command, told: str) -> argparse.ArgumentParser:
+    """One command with its own parser: `told` is its help, `run` gets what was given and returns the exit code."""
+    parser = commands.add_parser(name, help=told, description=told)
+    parser.set_defaults(command=run)
+    return parser
+
+
+def with_settings(parser: argparse.ArgumentParser) -> None:
+    """The option that names the settings file."""
+    parser.add_argument(
+        "--settings", type=Path, metavar="FILE", help="the settings file (default: $HAULM_SETTINGS, or ./haulm.toml)"
+    )
+
+
+def with_state(parser: argparse.ArgumentParser) -> None:
+    """The option that names the folder where haulm remembers."""
+    parser.add_argument(
+        "--state", type=Path, metavar="FOLDER", help="where haulm remembers (default: $HAULM_STATE, or your home)"
+    )
+
+
+def day_of(text: str) -> date:
+    """A day as it is written on the command line."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a day; write it like 2027-04-12') from fault
+
+
+def settings_file(arguments: argparse.Namespace) -> Path:
+    """The settings file of a command: as named, from the environment, or here."""
+    named = arguments.settings or os.environ.get("HAULM_SETTINGS") or DEFAULT_SETTINGS
+    return Path(named)
