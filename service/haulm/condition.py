@@ -25,6 +25,18 @@ class DayRange:
 
 
 @dataclass(frozen=True, slots=True)
+class DaySpan:
+    """A stretch of days, both ends included."""
+
+    first: date
+    last: date
+
+    def holds(self, day: date) -> bool:
+        """Whether a day lies in it."""
+        return self.first <= day <= self.last
+
+
+@dataclass(frozen=True, slots=True)
 class StageNow:
     """How far a planting has come: noted by the grower, or estimated.
 
@@ -133,6 +145,12 @@ class CropNow:
         Days noted; None if not.
     skins_ready
         The day on which the skins should have set.
+    forming
+        The weeks in which tubers are set, from the early end of the shoots' range to the late one: heat harms most
+        then. Warm nights draw them out. None before planting.
+    ripe
+        When the tops should go down of age: as noted, else when the class has had its physiological days; None before
+        planting.
     """
 
     shoots: DayRange | None
@@ -144,6 +162,8 @@ class CropNow:
     dying_since: date | None
     tops_gone: date | None
     skins_ready: DayRange | None
+    forming: DaySpan | None = None
+    ripe: DayRange | None = None
 
 
 @dataclass(frozen=True, slots=True)

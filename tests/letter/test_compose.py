@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from haulm.advice import Section
-from haulm.condition import DayRange
+from haulm.condition import DayRange, DaySpan
 from haulm.garden import Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
@@ -230,3 +230,19 @@ def test_a_soil_without_yesterday_is_not_known(condition_of, decision_of, thresh
     blank = Daily(one.soil.as_it_lies_c.first, np.full(len(one.soil.as_it_lies_c.values), np.nan))
     letter = compose(decision_of(conditions=[replace(one, soil=replace(one.soil, as_it_lies_c=blank))]), thresholds)
     assert rows_of(letter, "Gatebed")["Soil 5 cm deep"].startswith("not known")
+
+
+def test_the_weeks_of_forming_and_the_day_of_ripeness_are_told_while_they_lie_ahead(
+    condition_of, decision_of, thresholds
+):
+    condition = condition_of("wall-late", Stage.EMERGED)
+    ripe = DayRange(date(2026, 7, 20), date(2026, 8, 1), date(2026, 8, 15), 1.0, 0)
+    ahead = replace(condition.crop, forming=DaySpan(date(2026, 4, 20), date(2026, 6, 1)), ripe=ripe)
+    told = rows_of(compose(decision_of(conditions=[replace(condition, crop=ahead)]), thresholds), "Wallbed")
+    assert told["Tubers set"] == "between Mon 20 April and Mon 1 June, an estimate"
+    assert told["Ripe"] == (
+        "about Sat 1 August, between Mon 20 July and Sat 15 August, by the warmth that late kinds need"
+    )
+    past = replace(ahead, forming=DaySpan(date(2026, 1, 1), date(2026, 2, 1)), ripe=replace(ripe, likely=None))
+    told = rows_of(compose(decision_of(conditions=[replace(condition, crop=past)]), thresholds), "Wallbed")
+    assert {"Tubers set", "Ripe"}.isdisjoint(told)

@@ -154,3 +154,21 @@ def test_floors_agree_with_the_fahrenheit_they_were_published_in():
 def test_skins_take_two_weeks_within_one_to_three():
     """EDIS HS181: 7-21 days; SE US handbook and Browning: about two weeks."""
     assert (dev.SKINS_WARM_DAYS, dev.SKINS_USUAL_DAYS, dev.SKINS_COLD_DAYS) == (7, 14, 21)
+
+
+def test_shoots_hardly_lengthen_in_the_cold_and_fastest_at_18():
+    """Prairie production guide: very little at 6 °C, slowly at 9 °C, fastest at 18 °C; FAO crop page: ends at 30 °C."""
+    share = dev.elongation_share([0.0, 6.0, 9.0, 18.0, 30.0, 40.0])
+    assert share.tolist() == pytest.approx([0.0, 0.1, 0.3, 1.0, 0.0, 0.0])
+    assert np.isnan(dev.elongation_share(math.nan))
+
+
+def test_cool_nights_are_counted_and_unknown_ones_are_not():
+    nights = [14.9, 15.0, math.nan, 10.0, 20.0, 3.0]
+    assert [dev.nights_until(nights, 15.0, count) for count in (1, 2, 3, 4)] == [0, 3, 5, -1]
+    assert dev.nights_until([], 15.0, 1) == -1
+
+
+@given(st.floats(-60, 60))
+def test_elongation_is_a_share(mean_c):
+    assert 0.0 <= float(dev.elongation_share(mean_c)) <= 1.0

@@ -107,7 +107,7 @@ def _condition(
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     shoots = shoots_range(days, expected, today)
     around = Around(*_air(been, coming), seen, Daily(been.first, straw_m))
-    crop = crop_now(planting, days, shoots, around, thresholds.skins, today)
+    crop = crop_now(planting, days, shoots, around, thresholds, today)
     return Condition(
         garden=place.garden,
         bed=bed,

@@ -1,4 +1,4 @@
-"""The crop's own progress: shoots due, height, physiological days, skins."""
+"""The crop's own progress: shoots due, height, tubers set, physiological days, ripeness, skins."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -6,16 +6,17 @@ from datetime import date, timedelta
 import numpy as np
 
 from haulm.beds.noted import Noted
-from haulm.condition import CropNow, DayRange
-from haulm.garden import Maturity, Planting
-from haulm.science.development import P_DAYS_NEEDED, emergence_shares, first_day_reached, p_days
-from haulm.settings.thresholds import SkinsThresholds
-from haulm.weather import DAY, Daily
+from haulm.condition import CropNow, DayRange, DaySpan
+from haulm.garden import Cause, Maturity, Planting
+from haulm.science import development as dev
+from haulm.settings.thresholds import ShootsThresholds, SkinsThresholds, Thresholds
+from haulm.weather import DAY, Daily, FloatArray
 
-# From memory and judgement: shoots in good growth lengthen about 2 cm a day, on 6 to 7 physiological days a day;
-# they stop at the 0.6 m of a grown crop (FAO-56 Table 12).
-SHOOT_M_PER_P_DAY = 0.003
-GROWN_HEIGHT_M = 0.6
+SHOOT_M_A_DAY = 0.025  # judgement: in the best warmth, about 2 cm a day in good growth (from memory)
+GROWN_HEIGHT_M = 0.6  # FAO-56 Table 12
+# Judgement: a class's need is met between nine and eleven tenths of it in four crops of five.
+RIPE_EARLY, RIPE_LATE = 0.9, 1.1
+LONGEST_FORMING_DAYS = 70  # judgement: a crop that finds no cool nights at all sets what it sets within so long
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,10 +43,19 @@ def shoots_range(days: Noted, soil_c: Daily, today: date) -> DayRange | None:
     soil = soil_c.between(planted + DAY, soil_c.last)
     if not soil.size:
         return None
-    shares = emergence_shares(soil[None, :])
-    early, late = (_day(planted, int(first_day_reached(share)[0])) for share in (shares.early, shares.late))
-    likely = early + (late - early) / 2 if early and late else None
-    return DayRange(early, likely, late, 1.0, 0)
+    shares = dev.emergence_shares(soil[None, :])
+    early, late = (_day(planted, int(dev.first_day_reached(share)[0])) for share in (shares.early, shares.late))
+    if early is None or late is None:
+        return DayRange(early, None, late, 1.0, 0)
+    likely_at, late_at = _between_the_bounds(days, planted)
+    return DayRange(early, early + likely_at * (late - early), early + late_at * (late - early), 1.0, 0)
+
+
+def _between_the_bounds(days: Noted, planted: date) -> tuple[float, float]:
+    """Where between the bounds the shoots are likely, and late: nearer the early one for seed that was chitted."""
+    if days.chitting is not None and (planted - days.chitting).days >= dev.CHITTED_AFTER_DAYS:
+        return dev.CHITTED_LIKELY, dev.CHITTED_LATE
+    return dev.UNCHITTED_LIKELY, dev.UNCHITTED_LATE
 
 
 def _day(planted: date, position: int) -> date | None:
@@ -53,35 +63,84 @@ def _day(planted: date, position: int) -> date | None:
 
 
 def crop_now(
-    planting: Planting, days: Noted, shoots: DayRange | None, around: Around, skins: SkinsThresholds, today: date
+    planting: Planting, days: Noted, shoots: DayRange | None, around: Around, thresholds: Thresholds, today: date
 ) -> CropNow:
     """How far the crop is on the morning of `today`."""
     out = shoots.likely if shoots else None
     since = shoots.late if shoots else None
     in_leaf = days.planted is not None and out is not None and out < today
+    need = dev.P_DAYS_NEEDED[Maturity(planting.maturity).value]
     warmth, height_m = 0.0, float("nan")
     if in_leaf and out is not None:
-        low, high = (air.between(out, today - DAY) for air in (around.air_min_c, around.air_max_c))
-        warmth = float(np.nansum(p_days(low, high)))
-        height_m = _above_straw_m(warmth, around.straw_m, out, today)
+        warmth = float(np.nansum(_p_days(around, out, today - DAY)))
+        height_m = _above_straw_m(around, out, today)
     return CropNow(
         shoots=shoots,
         days_from_shoots=(today - since).days if in_leaf and since is not None and since <= today else None,
         shoot_height_m=height_m,
         p_days=warmth,
-        p_days_needed=P_DAYS_NEEDED[Maturity(planting.maturity).value],
+        p_days_needed=need,
         dying_cause=days.dying_cause,
         dying_since=days.dying,
         tops_gone=days.tops_gone,
-        skins_ready=_skins_range(days, around.soil_c, skins, today),
+        skins_ready=_skins_range(days, around.soil_c, thresholds.skins, today),
+        forming=_forming(days, shoots, around.air_min_c, thresholds.shoots),
+        ripe=_ripe_range(days, shoots, around, need),
     )
 
 
-def _above_straw_m(warmth: float, straw_m: Daily, out: date, today: date) -> float:
+def _p_days(around: Around, first: date, last: date) -> FloatArray:
+    return dev.p_days(around.air_min_c.between(first, last), around.air_max_c.between(first, last))
+
+
+def _above_straw_m(around: Around, out: date, today: date) -> float:
     """Grown since the shoots stood out of the straw of that day; straw laid since then hides as much of them."""
+    straw_m = around.straw_m
     laid_since_m = straw_m.at(today - DAY) - straw_m.at(out)
-    grown_m = min(warmth * SHOOT_M_PER_P_DAY, GROWN_HEIGHT_M)
+    low, high = (air.between(out, today - DAY) for air in (around.air_min_c, around.air_max_c))
+    grown_m = min(SHOOT_M_A_DAY * float(np.nansum(dev.elongation_share((low + high) / 2.0))), GROWN_HEIGHT_M)
     return max(grown_m - (0.0 if np.isnan(laid_since_m) else laid_since_m), 0.0)
+
+
+def _forming(days: Noted, shoots: DayRange | None, air_min_c: Daily, limits: ShootsThresholds) -> DaySpan | None:
+    """The weeks in which tubers are set; they end with tops that go down or are gone."""
+    if days.planted is None or shoots is None or shoots.early is None:
+        return None
+    after = limits.forming_after_days * DAY
+    late = (shoots.late or shoots.likely or shoots.early) + after
+    nights = air_min_c.between(late, late + (LONGEST_FORMING_DAYS - 1) * DAY)
+    cool_by = dev.nights_until(nights, limits.forming_night_c, limits.forming_nights)
+    last = late + (cool_by if cool_by >= 0 else LONGEST_FORMING_DAYS - 1) * DAY
+    ends = [day - DAY for day in (_of_age(days), days.tops_gone, days.lifted) if day is not None]
+    first = shoots.early + after
+    last = min([last, *ends])
+    return DaySpan(first, last) if first <= last else None
+
+
+def _ripe_range(days: Noted, shoots: DayRange | None, around: Around, need: float) -> DayRange | None:
+    """When the tops go down of age: as noted, else by the physiological days from each end of the shoots' range."""
+    if days.planted is None or shoots is None:
+        return None
+    noted = _of_age(days) or days.tops_gone
+    if noted is not None:
+        return DayRange(noted, noted, noted, 1.0, 0)
+    ends = ((shoots.early, RIPE_EARLY), (shoots.likely, 1.0), (shoots.late, RIPE_LATE))
+    early, likely, late = (_warmth_had(around, out, share * need) for out, share in ends)
+    return DayRange(early, likely, late, 1.0, 0)
+
+
+def _of_age(days: Noted) -> date | None:
+    """When tops were noted as going down, unless of frost, thirst or blight."""
+    return days.dying if days.dying_cause in {Cause.AGE, Cause.UNKNOWN} else None
+
+
+def _warmth_had(around: Around, out: date | None, need: float) -> date | None:
+    """The day on which so many physiological days have been since the shoots; None within the days looked at."""
+    if out is None:
+        return None
+    had = np.cumsum(np.nan_to_num(_p_days(around, out, around.air_min_c.last)))
+    position = int(dev.first_day_reached(had / need))
+    return None if position < 0 else out + position * DAY
 
 
 def _skins_range(days: Noted, soil_c: Daily, skins: SkinsThresholds, today: date) -> DayRange | None:

@@ -53,6 +53,8 @@ def _bed_rows(condition: Condition, thresholds: Thresholds) -> tuple[Row, ...]:
         (f"Soil {seed_place(condition)}", _soil),
         ("Soil fit to plant", _ready),
         ("Shoots", _shoots),
+        ("Tubers set", _forming),
+        ("Ripe", _ripe),
         ("Skins set", _skins),
         ("Straw", _straw),
         (f"Water, last {WEEK} days", _week_water),
@@ -121,6 +123,23 @@ def _shoots(condition: Condition, _thresholds: Thresholds) -> str:
     if np.isnan(height_m):
         return ""
     return f"about {amounts.straw(height_m, condition.garden.place.display)} above the straw, an estimate"
+
+
+def _forming(condition: Condition, _thresholds: Thresholds) -> str:
+    forming, today = condition.crop.forming, condition.today
+    if forming is None or condition.stage.stage is not Stage.EMERGED or today > forming.last:
+        return ""
+    return f"{amounts.day_span(forming.first, forming.last, today)}, an estimate"
+
+
+def _ripe(condition: Condition, _thresholds: Thresholds) -> str:
+    ripe, today = condition.crop.ripe, condition.today
+    if ripe is None or condition.stage.stage is not Stage.EMERGED or ripe.likely is None or ripe.likely <= today:
+        return ""
+    span = amounts.day_span(ripe.early, ripe.late, today)
+    return (
+        f"about {amounts.day(ripe.likely, today)}, {span}, by the warmth that {condition.planting.maturity} kinds need"
+    )
 
 
 def _skins(condition: Condition, _thresholds: Thresholds) -> str:

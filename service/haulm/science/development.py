@@ -31,6 +31,18 @@ LATE_NEED_C_D, LATE_BASE_C, LATE_CAP_C = 450.0, 2.0, 24.0  # Sale 1979, Aust. J.
 # nothing at 30 °C, where growth stops (FAO crop page, prairie guide). The straight line is judgement.
 LATE_END_C = 30.0
 
+# Where between the two bounds shoots are likely, and where they are late (judgement). The late bound is of seed with
+# sprouts just to be seen; seed that was chitted has part of its way behind it and comes 10 to 14 days sooner to the
+# harvest (weakly sourced). Danger reckons with the early bound of either.
+UNCHITTED_LIKELY, UNCHITTED_LATE = 0.5, 1.0
+CHITTED_LIKELY, CHITTED_LATE = 0.25, 0.75
+CHITTED_AFTER_DAYS = 14  # common practice, no source: seed put to sprout two to six weeks before it is planted
+
+# Shoots lengthen very little at 6 °C, slowly at 9, fastest at 18 (prairie production guide, of sprouts in soil). The
+# figures between, and the end of growth at 30 °C as for emergence, are judgement.
+_ELONGATION_C = (4.0, SPROUTS_HARDLY_GROW_C, SPROUTS_GROW_SLOWLY_C, SPROUTS_GROW_FASTEST_C, LATE_CAP_C, LATE_END_C)
+_ELONGATION_SHARE = (0.0, 0.1, 0.3, 1.0, 1.0, 0.0)
+
 _ROUNDING = 1e-9  # 45 tenths of a tenth do not add up to one in binary
 _P_WEIGHTS = (5.0, 8.0, 8.0, 3.0)  # Pscheidt & Stevenson 1988, read in public code that cites it
 
@@ -122,6 +134,33 @@ def emergence_shares(soil_c: ArrayLike, *, already: EmergenceShares | None = Non
 
 def _onward(before: FloatArray, daily: FloatArray) -> FloatArray:
     return np.asarray(before)[..., None] + np.cumsum(daily, axis=-1)
+
+
+def elongation_share(mean_c: ArrayLike) -> FloatArray:
+    """How fast shoots lengthen, as a share of their fastest, 0 to 1.
+
+    Parameters
+    ----------
+    mean_c
+        Daily mean temperature about the shoots [°C]. NaN gives NaN.
+    """
+    return np.asarray(np.interp(np.asarray(mean_c, dtype=np.float64), _ELONGATION_C, _ELONGATION_SHARE))
+
+
+def nights_until(air_min_c: ArrayLike, below_c: float, nights: int) -> int:
+    """Index of the night on which so many nights cooler than a limit have been, of a run (days,); -1 where not.
+
+    Parameters
+    ----------
+    air_min_c
+        Daily minimum of the air [°C], from the first night that counts. An unknown night (NaN) counts as warm.
+    below_c
+        Tubers are set in nights below 15 °C (FAO crop page for potato).
+    nights
+        How many such nights are asked for.
+    """
+    cool = np.asarray(air_min_c, dtype=np.float64) < below_c
+    return int(first_day_reached(np.cumsum(cool) / nights))
 
 
 def first_day_reached(share: ArrayLike) -> NDArray[np.int64]:

@@ -79,10 +79,23 @@ class PlantingThresholds(Table):
 
 
 class ShootsThresholds(Table):
-    """When to look for the shoots."""
+    """When to look for the shoots, and when tubers are set after them."""
 
     overdue_days: DayCount = setting(
         7, "Shoots are overdue so long after the late end of their range.", JUDGEMENT, low=1, high=30
+    )
+    forming_after_days: DayCount = setting(
+        14,
+        "Tubers are set from so many days after the shoots.",
+        "judgement: two to four weeks, from memory",
+        low=5,
+        high=40,
+    )
+    forming_nights: DayCount = setting(
+        28, "They are set in so many nights that are cool enough.", "judgement: from memory", low=7, high=56
+    )
+    forming_night_c: TemperatureC = setting(
+        "15 C", "A night is cool enough below this.", "published: FAO crop page for potato", low=10.0, high=22.0
     )
 
 
@@ -272,7 +285,7 @@ class Thresholds(Table):
     """All thresholds, a table for each part of the season."""
 
     planting: PlantingThresholds = setting({}, "When the soil is ready to plant in.")
-    shoots: ShootsThresholds = setting({}, "When to look for the shoots.")
+    shoots: ShootsThresholds = setting({}, "When to look for the shoots, and when tubers are set after them.")
     straw: StrawThresholds = setting({}, "The second layer of straw, and the rain that straw keeps.")
     water: WaterThresholds = setting({}, "Watering: the weekly target, and what overrides it.")
     frost: FrostThresholds = setting({}, "Frost on the shoots, at the height of the leaves.")
