@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from haulm import __version__
 from haulm.commands.journal import add_note, add_notes
 from haulm.commands.morning import add_morning, add_schedule
+from haulm.commands.review import add_review
 from haulm.commands.set_up import add_check, add_demo, add_init
 from haulm.commands.soil import add_soil
 from haulm.commands.words import Command
 from haulm.errors import Exit, HaulmError
 
 # In the order in which a newcomer meets them.
-COMMANDS = (add_demo, add_init, add_check, add_morning, add_soil, add_note, add_notes, add_schedule)
+COMMANDS = (add_demo, add_init, add_check, add_morning, add_soil, add_review, add_note, add_notes, add_schedule)
 
 
 def main(words: Sequence[str] | None = None) -> int:

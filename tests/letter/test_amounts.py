@@ -130,3 +130,10 @@ def test_rounding_never_turns_two_temperatures_about(one_c, other_c, display):
 @pytest.mark.parametrize(("value", "told"), [(2.5, "3"), (-2.5, "−3"), (0.449, "0"), (1.15, "1"), (199.5, "200")])
 def test_halves_round_away_from_zero(value, told):
     assert amounts.plain(value) == told
+
+
+def test_a_yield_is_told_by_area():
+    """1 kg/m² is 2.20462 lb on 10.7639 ft², so 0.2048 lb/ft² (exact by definition)."""
+    assert amounts.weight_of_area(4.24, Display.METRIC) == "4.2 kg a square metre"
+    assert amounts.weight_of_area(4.24, Display.US) == "0.9 lb a square foot"
+    assert amounts.weight_of_area(None, Display.US) == "not known"

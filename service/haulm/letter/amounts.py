@@ -10,6 +10,7 @@ from datetime import date
 from typing import TypeGuard
 
 from haulm.units import (
+    M_PER_FOOT,
     M_PER_MILE,
     MM_PER_INCH,
     Display,
@@ -194,6 +195,15 @@ def weight(kilograms: float | None, display: Display) -> str:
     if display is Display.US:
         return f"{plain(pounds_from_kg(kilograms), 1)} lb"
     return f"{plain(kilograms, 1)} kg"
+
+
+def weight_of_area(kilograms_a_m2: float | None, display: Display) -> str:
+    """A yield: "4.2 kg a square metre", "0.9 lb a square foot"."""
+    if not is_known(kilograms_a_m2):
+        return NOT_KNOWN
+    if display is Display.US:
+        return f"{plain(pounds_from_kg(kilograms_a_m2) * M_PER_FOOT**2, 1)} lb a square foot"
+    return f"{plain(kilograms_a_m2, 1)} kg a square metre"
 
 
 def day(value: date | None, today: date) -> str:

@@ -113,6 +113,17 @@ def letter_of(database: Database, garden: str, kind: str, day: date) -> StoredLe
     )
 
 
+def letters_between(
+    database: Database, garden: str, kind: str, first: date, last: date
+) -> tuple[tuple[date, str], ...]:
+    """The letters of a stretch of days in their form for programs (JSON), oldest first."""
+    rows = database.rows(
+        "SELECT day, json FROM letters WHERE garden = ? AND kind = ? AND day BETWEEN ? AND ? ORDER BY day",
+        (garden, kind, first.isoformat(), last.isoformat()),
+    )
+    return tuple((date.fromisoformat(row["day"]), row["json"]) for row in rows)
+
+
 def waiting(database: Database, garden: str) -> tuple[Delivery, ...]:
     """Deliveries that are ready to go, oldest letter first."""
     return _with_status(database, garden, Status.READY)
