@@ -102,6 +102,8 @@ BARE_NUMBERS = {
     "frost_after_shoots": "chance, 0 to 1",
     "urgency": "0 to 100",
     "level": "grade",
+    "clear_chance": "0 to 1",
+    "readings": "count of readings",
     "value": "house unit of its kind",
     "values": "house unit of what it runs over",
     "received": "seconds since 1970 UTC",

@@ -172,7 +172,8 @@ class Night:
 
     `air_c` is the forecast screen minimum, `leaf_c` that at leaf height in the garden, `spread_c` its standard
     deviation.
-    `still_and_clear` is None where cloud or wind is not forecast.
+    `still_and_clear` is None where cloud or wind is not forecast; `clear_chance` is then the chance (0 to 1) of a
+    clear, calm night, and else how much of one it is.
     """
 
     morning: date
@@ -180,6 +181,21 @@ class Night:
     leaf_c: float
     spread_c: float
     still_and_clear: bool | None
+    clear_chance: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class NightsRead:
+    """How much colder than the station leaves in the garden get, in °C: on clear, calm nights, and on all others.
+
+    `readings` counts the night minima of the journal that taught it, `questioned_c` holds those (day, °C) that are too
+    far from all else to be used.
+    """
+
+    clear_colder_c: float
+    other_colder_c: float
+    readings: int = 0
+    questioned_c: tuple[tuple[date, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +232,7 @@ class SkyNow:
     origin: Origin
     has_forecast: bool
     gaps: tuple[Gap, ...]
+    nights_read: NightsRead | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -35,14 +35,31 @@ def test_a_night_is_named_by_the_morning_it_ends_on_and_last_night_is_past(sky, 
         (0.1, 1.0, True, 2.5),  # the garden's 1.5 and the straw's 1 °C
         (0.9, 1.0, False, 0.0),
         (0.1, 6.0, False, 0.0),
-        (np.nan, np.nan, None, 2.5),  # not known: for danger the colder answer
+        (np.nan, np.nan, None, 0.875),  # not known: as often clear and calm as nights are here, 35 in 100
         (np.nan, 6.0, False, 0.0),
     ],
 )
 def test_leaves_are_colder_than_the_screen_only_on_clear_calm_nights(sky, cloud, wind_ms, still_and_clear, colder_c):
     night = sky(cloud=coming(cloud), wind_ms=coming(wind_ms)).nights[0]
     assert night.still_and_clear is still_and_clear
-    assert night.air_c - night.leaf_c == pytest.approx(colder_c)
+    assert night.air_c - night.leaf_c == pytest.approx(colder_c, abs=0.001)
+
+
+def test_a_large_range_of_temperature_stands_in_for_a_clear_sky(sky, make, today):
+    past = make.seasons(today - 1100 * DAY, 1100) + 5.0
+    usual = sky().nights[0]
+    large, small = (sky(air_max_c=np.append(past, np.full(8, high))).nights[0] for high in (30.0, 12.0))
+    assert usual.clear_chance == pytest.approx(0.35, abs=0.05)
+    assert small.clear_chance < usual.clear_chance < large.clear_chance
+    assert large.air_c - large.leaf_c > usual.air_c - usual.leaf_c > small.air_c - small.leaf_c
+    assert large.still_and_clear is None  # a chance, not knowledge
+
+
+def test_an_unknown_sky_makes_a_night_less_sure(sky):
+    known = sky(cloud=coming(0.1), wind_ms=coming(1.0)).nights[0]
+    assert sky().nights[0].spread_c > known.spread_c - 0.2
+    cloudy = sky(cloud=coming(1.0), wind_ms=coming(1.0)).nights[0]
+    assert sky().nights[0].spread_c > cloudy.spread_c + 0.2
 
 
 def test_without_a_forecast_there_are_no_nights(sky):

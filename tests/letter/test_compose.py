@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from haulm.advice import Section
-from haulm.condition import DayRange, DaySpan
+from haulm.condition import DayRange, DaySpan, NightsRead
 from haulm.garden import Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
@@ -209,6 +209,21 @@ def test_what_the_letter_is_based_on(busy, thresholds):
         "One letter still waits.",
         CAUTION,
     )
+
+
+def test_what_the_minimum_thermometer_taught_and_what_was_not_believed(condition_of, decision_of, thresholds):
+    one = condition_of()
+    read = NightsRead(3.9, 0.1, 2, ((date(2026, 4, 10), 25.0), (date(2026, 2, 1), 30.0)))
+    lines = compose(decision_of(conditions=[replace(one, sky=replace(one.sky, nights_read=read))]), thresholds).basis
+    assert (
+        "From two night minima read in the garden: on clear, calm nights its leaves are taken to be 3.9 °C colder than "
+        "the station, on others neither warmer nor colder."
+    ) in lines
+    wild = [line for line in lines if "not used" in line]
+    assert wild == [
+        "The night minimum of 25 °C read on Fri 10 April is far from everything else, so it was not used; take it back "
+        "if it is a slip."
+    ]  # the one of February is long forgotten
 
 
 def test_every_gap_has_its_sentence():

@@ -1,4 +1,4 @@
-"""Chances of frost, and how cold the leaves get on a night that the screen calls mild."""
+"""Chances of frost, and how far a forecast minimum may be off."""
 
 import json
 import math
@@ -13,8 +13,6 @@ from hypothesis import strategies as st
 from haulm.science import frost
 
 CASES = json.loads((Path(__file__).parents[1] / "reference" / "frost.json").read_text(encoding="utf-8"))
-SHARE = st.one_of(st.floats(0, 1), st.just(math.nan))
-WIND = st.one_of(st.floats(0, 20), st.just(math.nan))
 
 
 def cases(equation):
@@ -93,37 +91,6 @@ def test_colder_nights_and_wider_spreads_raise_the_chance():
 
 def test_an_unknown_night_has_no_chance():
     assert np.isnan(frost.chance_at_or_below(0.0, [math.nan, 1.0], [1.0, math.nan])).all()
-
-
-@pytest.mark.parametrize(
-    ("cloud", "wind", "weight"),
-    [
-        (0.0, 0.0, 1.0), (0.3, 2.0, 1.0), (0.5, 0.0, 0.5), (0.0, 3.0, 0.5), (0.5, 3.0, 0.5),
-        (1.0, 0.0, 0.0), (0.0, 4.0, 0.0), (math.nan, 9.0, 0.0), (0.9, math.nan, 0.0),
-    ],
-)  # fmt: skip
-def test_how_clear_and_calm(cloud, wind, weight):
-    assert frost.clear_and_calm(cloud, wind) == pytest.approx(weight)
-
-
-@pytest.mark.parametrize(("cloud", "wind"), [(math.nan, 1.0), (0.1, math.nan), (math.nan, math.nan)])
-def test_what_is_not_forecast_is_not_known(cloud, wind):
-    assert np.isnan(frost.clear_and_calm(cloud, wind))
-
-
-@given(SHARE, WIND, st.floats(-20, 20), st.floats(0, 5), st.floats(0, 2))
-@settings(max_examples=80, deadline=None)
-def test_leaves_are_never_warmer_than_the_screen_nor_colder_than_both_terms(cloud, wind, air, offset, straw):
-    leaf = float(frost.leaf_minimum_c(air, frost.clear_and_calm(cloud, wind), offset, straw))
-    assert air - offset - straw - 1e-9 <= leaf <= air
-
-
-def test_leaf_height_on_a_clear_a_cloudy_and_an_unknown_night():
-    """An unknown night counts as clear and calm: where somebody can lose a crop, the colder answer stands."""
-    leaf = frost.leaf_minimum_c(3.0, [1.0, 0.0, math.nan], garden_offset_c=1.5)
-    assert leaf.tolist() == pytest.approx([0.5, 3.0, 0.5])
-    assert frost.leaf_minimum_c(3.0, 1.0, garden_offset_c=1.5, straw_term_c=0.0) == pytest.approx(1.5)
-    assert np.isnan(frost.leaf_minimum_c(math.nan, 0.0, 1.0))
 
 
 def test_scalars_and_arrays_give_the_same():

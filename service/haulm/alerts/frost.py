@@ -99,6 +99,7 @@ def _finding(danger: _Danger, condition: Condition, thresholds: Thresholds) -> F
         "spread_c": night.spread_c,
         "limit_c": danger.limit_c,
         "clear": night.still_and_clear,
+        "clear_chance": night.clear_chance,
         "shoots_noted": _shoots_seen(condition),
         "recent_min_c": condition.sky.recent_min_c,
         "nearly_ripe": (of_age is not None and of_age != ASK) or crop.p_days >= crop.p_days_needed,

@@ -56,8 +56,8 @@ def decide(
         gap_fill_days=thresholds.data.gap_fill_days,
         forecast_max_age=timedelta(hours=thresholds.data.forecast_max_age_hours),
     )
-    sky = sky_now(known, garden.place, thresholds, as_of)
     noted = journal.known(as_of, today)
+    sky = sky_now(known, garden.place, thresholds, as_of, noted)
     conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean())
     remembered = before(memory, today)
     judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]

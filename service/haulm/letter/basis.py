@@ -11,6 +11,7 @@ from haulm.units import Display
 from haulm.weather import DAY, Gap, Mark, Origin, Timeline
 
 LOOKED_BACK_DAYS = 21
+QUESTIONED_FOR = timedelta(days=30)  # judgement: later nobody remembers the reading
 NO_FORECAST = (
     "There is no forecast: coming frost, heat, rain and wind are not known, and silence about them is no promise."
 )
@@ -41,6 +42,7 @@ def basis(decision: Decision) -> tuple[str, ...]:
     lines += [GAPS[gap] for gap in timeline.gaps]
     lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
     lines += [line for condition in decision.conditions for line in _questioned(condition)]
+    lines += _night_readings(decision)
     lines += decision.notices
     lines.append(CAUTION)
     return tuple(dict.fromkeys(_stop(line) for line in lines if line))  # each is said once
@@ -55,6 +57,28 @@ def _questioned(condition: Condition) -> list[str]:
         "take it back if it is a slip"
         for day, read_c in condition.soil.questioned_c
     ]
+
+
+def _night_readings(decision: Decision) -> list[str]:
+    """What the grower's minimum thermometer taught, and which readings were not used."""
+    read = decision.conditions[0].sky.nights_read if decision.conditions else None
+    if read is None:
+        return []
+    display, today = decision.garden.place.display, decision.today
+    lines = [
+        f"The night minimum of {amounts.temperature(read_c, display)} read on {amounts.day(day, today)} is far from "
+        "everything else, so it was not used; take it back if it is a slip"
+        for day, read_c in read.questioned_c
+        if today - day <= QUESTIONED_FOR
+    ]
+    if read.readings:
+        nights = amounts.count(read.readings, "night minimum", "night minima")
+        lines.append(
+            f"From {nights} read in the garden: on clear, calm nights its leaves are taken to be "
+            f"{amounts.change(-read.clear_colder_c, display)} than the station, on others "
+            f"{amounts.change(-read.other_colder_c, display)}"
+        )
+    return lines
 
 
 def _station(origin: Origin, display: Display) -> str:

@@ -1,0 +1,116 @@
+"""The garden's own nights: how clear and calm, what a minimum thermometer taught, and the coming leaf minima."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from haulm.beds.forcing import days_of_year
+from haulm.condition import Night, NightsRead
+from haulm.garden import Entry, Journal, Place, What
+from haulm.science.climatology import MeanYear, fit_mean_year, mean_year_at
+from haulm.science.leaf_night import GardenNight, Sky, clear_and_calm, garden_night, leaf_minimum, night_sky
+from haulm.settings.thresholds import Thresholds
+from haulm.weather import DAY, Days, FloatArray, Mark, Timeline
+
+LEAST_RANGE_C = 3.0  # judgement: a smaller usual range tells nothing of clouds
+LOOKED_BACK_DAYS = 3 * 366  # a garden changes: older readings are left aside (judgement)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GardenNights:
+    """What turns a station's night into the garden's.
+
+    Attributes
+    ----------
+    learned
+        How much colder the garden is.
+    usual_range_c
+        The place's mean year of the day's range, as `day_range_c` measures it; NaN where the record is short.
+    read
+        For the letter: the same, and the readings it rests on.
+    """
+
+    learned: GardenNight
+    usual_range_c: MeanYear
+    read: NightsRead
+
+
+def garden_nights(timeline: Timeline, journal: Journal, place: Place, thresholds: Thresholds) -> GardenNights:
+    """The garden's offset as the settings have it, brought up to date by nights read in the garden.
+
+    Parameters
+    ----------
+    journal
+        What stands in it this morning (`Journal.known`). A reading belongs to the night that ends on its day.
+    """
+    usual = _usual_range(timeline)
+    entries = [entry for entry in _readings(journal) if np.isfinite(_station_c(entry.day, timeline))]
+    at = np.array([(entry.day - timeline.days.first).days for entry in entries], dtype=np.int64)
+    colder = np.array([_station_c(entry.day, timeline) - float(entry.value or 0.0) for entry in entries])
+    sky = skies(timeline.days, usual)
+    then = Sky(sky.share[at], sky.doubt[at], sky.dry[at])
+    learned = garden_night(place.clear_night_offset_c + thresholds.frost.straw_term_c, colder, then)
+    wild = tuple((entries[k].day, float(entries[k].value or 0.0)) for k in np.flatnonzero(learned.questioned))
+    clear, other = learned.mean_c
+    return GardenNights(learned, usual, NightsRead(float(clear), float(other), len(entries) - len(wild), wild))
+
+
+def skies(days: Days, usual_range_c: MeanYear) -> Sky:
+    """How clear and calm each night was or will be, named by the day it ends on."""
+    usual = mean_year_at(usual_range_c, days_of_year(days.first, len(days)))
+    ratio = day_range_c(days.air_min_c, days.air_max_c) / np.where(usual >= LEAST_RANGE_C, usual, np.nan)
+    return night_sky(days.cloud, days.wind_ms, days.dew_point_c, ratio)
+
+
+def day_range_c(air_min_c: FloatArray, air_max_c: FloatArray) -> FloatArray:
+    """From the mean of the maxima before and after a night down to its minimum [°C]; NaN where both are unknown."""
+    before = np.concatenate([[np.nan], air_max_c[:-1]]) if len(air_max_c) else air_max_c
+    both = np.stack([before, air_max_c])
+    known = np.isfinite(both)
+    mean = np.where(known, both, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    return np.where(known.any(axis=0), mean - air_min_c, np.nan)
+
+
+def coming_nights(days: Days, air_spread_c: FloatArray, garden: GardenNights) -> tuple[Night, ...]:
+    """Each night of a run of days at leaf height.
+
+    Parameters
+    ----------
+    days
+        The first is there for its maximum only: it tells of the evening before the first night.
+    air_spread_c
+        Standard deviation of the screen minimum, for the days after the first.
+    """
+    sky, calm = skies(days, garden.usual_range_c), clear_and_calm(days.cloud, days.wind_ms)
+    sky = Sky(sky.share[1:], sky.doubt[1:], sky.dry[1:])
+    leaf, spread = leaf_minimum(days.air_min_c[1:], air_spread_c, sky, garden.learned)
+    return tuple(
+        Night(
+            morning=days.first + (i + 1) * DAY,
+            air_c=float(days.air_min_c[i + 1]),
+            leaf_c=float(leaf[i]),
+            spread_c=float(spread[i]),
+            still_and_clear=None if np.isnan(calm[i + 1]) else bool(calm[i + 1] > 0.5),
+            clear_chance=float(sky.share[i]),
+        )
+        for i in range(len(days) - 1)
+    )
+
+
+def _readings(journal: Journal) -> list[Entry]:
+    return [entry for entry in journal.entries if entry.what is What.NIGHT_READ and entry.value is not None]
+
+
+def _station_c(day: date, timeline: Timeline) -> float:
+    """The station's minimum of a past day, where it was observed and is not too old."""
+    at = (day - timeline.days.first).days
+    if not max(timeline.today_index - LOOKED_BACK_DAYS, 0) <= at < timeline.today_index:
+        return float("nan")
+    return float(timeline.days.air_min_c[at]) if timeline.air_mark[at] == Mark.OBSERVED else float("nan")
+
+
+def _usual_range(timeline: Timeline) -> MeanYear:
+    seen = timeline.air_mark == Mark.OBSERVED
+    range_c = np.where(seen, day_range_c(timeline.days.air_min_c, timeline.days.air_max_c), np.nan)
+    return fit_mean_year(days_of_year(timeline.days.first, len(range_c)), range_c)
