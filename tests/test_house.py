@@ -43,6 +43,8 @@ HOME_OF = {
     "jinja2": {"letter"},
     "matplotlib": {"letter"},
     "PIL": {"letter"},
+    "icalendar": {"letter"},
+    "shtab": {"commands"},
     "smtplib": {"post"},
     "imaplib": {"post"},
     "apscheduler": {"jobs"},

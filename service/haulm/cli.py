@@ -6,6 +6,8 @@ import sys
 from collections.abc import Sequence
 
 from haulm import __version__
+from haulm.commands.calendar import add_calendar
+from haulm.commands.completion import add_completion
 from haulm.commands.journal import add_note, add_notes
 from haulm.commands.morning import add_morning, add_schedule
 from haulm.commands.review import add_review
@@ -15,7 +17,10 @@ from haulm.commands.words import Command
 from haulm.errors import Exit, HaulmError
 
 # In the order in which a newcomer meets them.
-COMMANDS = (add_demo, add_init, add_check, add_morning, add_soil, add_review, add_note, add_notes, add_schedule)
+COMMANDS = (
+    *(add_demo, add_init, add_check, add_morning, add_soil, add_calendar, add_review, add_note, add_notes),
+    add_schedule,
+)
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -46,4 +51,5 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     for add_command in COMMANDS:
         add_command(commands)
+    add_completion(commands, _parser)
     return parser

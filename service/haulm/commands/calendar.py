@@ -1,0 +1,30 @@
+"""Words of the command that writes the calendar file."""
+
+import argparse
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
+from haulm.errors import Exit
+
+
+def add_calendar(commands: Commands) -> None:
+    """The words of `haulm calendar`."""
+    parser = add(commands, "calendar", _calendar, "Write the coming dates as a calendar file (RFC 5545).")
+    parser.add_argument("file", type=Path, nargs="?", default=Path("haulm.ics"), help="(default: ./haulm.ics)")
+    with_settings(parser)
+    with_state(parser)
+
+
+def _calendar(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.calendar import calendar  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    settings = load(settings_file(arguments), os.environ)
+    coming = calendar(settings, state_folder(arguments.state, os.environ), arguments.file, datetime.now(UTC))
+    for one in coming:
+        print(f"{one.day}  {one.title}")
+    print(f"{len(coming)} coming {'date' if len(coming) == 1 else 'dates'} in {arguments.file}.")
+    return Exit.DONE

@@ -1,0 +1,52 @@
+"""`haulm calendar` and `haulm completion` from the command line."""
+
+import subprocess
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+import time_machine
+from icalendar import Calendar
+
+from haulm import cli
+from haulm.errors import Exit
+from haulm.settings.load import load
+from haulm.settings.sample import sample_toml
+from haulm.sources.invented import invented_record
+
+NOW = datetime(2027, 4, 1, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def garden(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
+    days = invented_record("brackenford", date(2025, 1, 1), NOW.date(), 7).days
+    rows = ["date,air_min_c,air_max_c,rain_mm"]
+    for back in range(480, 0, -1):
+        day = NOW.date() - timedelta(days=back)
+        rows.append(",".join(str(v) for v in (day, *(days.of(n).at(day) for n in rows[0].split(",")[1:]))))
+    load(tmp_path / "haulm.toml").weather.file.write_text("\n".join(rows) + "\n")
+    return tmp_path
+
+
+def test_the_file_is_written_and_brought_up_to_date(garden, capsys):
+    words = ["calendar", "--state", str(garden / "state")]
+    with time_machine.travel(NOW):
+        assert cli.main(words) == Exit.DONE
+        told = capsys.readouterr().out
+        first = (garden / "haulm.ics").read_bytes()
+        assert cli.main(words) == Exit.DONE
+    assert "Plant (Gate early)" in told
+    assert "in haulm.ics." in told
+    assert (garden / "haulm.ics").read_bytes() == first
+    assert [event["uid"] for event in Calendar.from_ical(first).walk("VEVENT")]
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])
+def test_a_shell_is_taught_every_command(shell, capsys):
+    assert cli.main(["completion", shell]) == Exit.DONE
+    told = capsys.readouterr().out
+    for command in ("morning", "note", "calendar"):
+        assert command in told
+    if shell == "bash":
+        subprocess.run(["bash", "-n"], input=told, text=True, check=True)
