@@ -3,11 +3,11 @@
 Everything here is known on the morning of `today`; nothing is worded or rounded. NaN and None mean "not known".
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
-from haulm.weather import Daily, Days, Gap, Origin
+from haulm.weather import Daily, Days, Gap, Origin, unknown_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,8 @@ class SoilNow:
     fit_chance
         Chance, 0 to 1, that a day's mean is on the right side of the limit planting waits for: at least the limit in
         spring, at most the limit in autumn; None where nothing asks.
+    ready_if_raked
+        As `ready`, were the straw that lies raked off today; None in autumn and where none lies.
     """
 
     as_it_lies_c: Daily
@@ -80,6 +82,7 @@ class SoilNow:
     ready: DayRange | None
     questioned_c: tuple[tuple[date, float], ...] = ()
     fit_chance: Daily | None = None
+    ready_if_raked: DayRange | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,6 +170,27 @@ class CropNow:
 
 
 @dataclass(frozen=True, slots=True)
+class SeedNow:
+    """The seed before it is planted, and the season it would have.
+
+    Attributes
+    ----------
+    bought, cut
+        Days noted; None if not.
+    season_ends
+        The day by which the crop should be grown: the killing frost at the chance that is borne, or the start of
+        nights too warm in the mean year; None where no record tells, or nothing ends it within the year.
+    ends_by_heat
+        Whether that is the heat.
+    """
+
+    bought: date | None = None
+    cut: date | None = None
+    season_ends: date | None = None
+    ends_by_heat: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Night:
     """One coming night, named by the day it ends on.
 
@@ -221,6 +245,8 @@ class SkyNow:
         Time since the end of the newest observed day; None if there is none.
     recent_min_c
         The lowest observed minimum of the last seven days; NaN if none is known.
+    recent
+        The last ten days before this morning as it knows them: observed, filled, bridged, or not known.
     """
 
     outlook: Days
@@ -233,13 +259,15 @@ class SkyNow:
     has_forecast: bool
     gaps: tuple[Gap, ...]
     nights_read: NightsRead | None = None
+    recent: Days = field(default_factory=lambda: unknown_days(date(2000, 1, 1), 0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Condition:
     """One planting in its bed on one morning: all that a rule may look at.
 
-    `straw_m` is the depth that lies now, `last_straw` the day it was last laid, as noted or set.
+    `straw_m` is the depth that lies now, `last_straw` the day it was last laid, as noted or set; `standing_water` the
+    last day on which the bed was noted under water.
     """
 
     garden: Garden
@@ -254,3 +282,5 @@ class Condition:
     last_straw: date | None
     chances: SeasonChances
     sky: SkyNow
+    seed: SeedNow = SeedNow()
+    standing_water: date | None = None

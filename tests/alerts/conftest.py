@@ -6,7 +6,18 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from haulm.condition import Condition, CropNow, DayRange, Night, SeasonChances, SkyNow, SoilNow, StageNow, WaterNow
+from haulm.condition import (
+    Condition,
+    CropNow,
+    DayRange,
+    DaySpan,
+    Night,
+    SeasonChances,
+    SkyNow,
+    SoilNow,
+    StageNow,
+    WaterNow,
+)
 from haulm.garden import Bed, Garden, Habit, Maturity, Place, Planting, Season, Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.units import Display
@@ -26,8 +37,8 @@ def thresholds():
     return Thresholds.model_validate({"water": {"least_turn": "5 mm"}})
 
 
-def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.0):
-    """Soil of ten days back and seven ahead; `recent` are the last days before today."""
+def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.0, ready=9):
+    """Soil of ten days back and seven ahead; `recent` are the last days before today, `ready` when it is likely fit."""
     past = [before] * (10 - len(recent)) + list(recent)
     lies = Daily(TODAY - 10 * DAY, np.array([*past, *ahead], dtype=float))
     return SoilNow(
@@ -35,7 +46,7 @@ def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.
         under_new_straw_c=Daily(TODAY, np.array(ahead, dtype=float)),
         spread_c=Daily(lies.first, np.full(len(lies.values), 1.5)),
         known=known,
-        ready=DayRange(TODAY + 5 * DAY, TODAY + 9 * DAY, TODAY + 14 * DAY, 1.0, 10),
+        ready=DayRange(TODAY + (ready - 4) * DAY, TODAY + ready * DAY, TODAY + (ready + 5) * DAY, 1.0, 10),
     )
 
 
@@ -89,6 +100,7 @@ def crop(**changes):
         dying_since=None,
         tops_gone=None,
         skins_ready=None,
+        forming=DaySpan(TODAY - 14 * DAY, TODAY + 20 * DAY),
     )
     return replace(quiet, **changes)
 

@@ -10,11 +10,11 @@ import pytest
 from haulm.advice import Decision, Finding, NotKnown, Section, Speaks
 from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.alerts.select import Judged, select
-from haulm.condition import DayRange, SeasonChances
-from haulm.garden import Cause, Habit, Season, Stage
+from haulm.condition import DayRange, SeasonChances, SeedNow
+from haulm.garden import Cause, Habit, Maturity, Season, Stage
 from haulm.letter import words
 from haulm.units import Display
-from haulm.weather import DAY, Mark, Timeline, unknown_days
+from haulm.weather import DAY, Daily, Mark, Timeline, unknown_days
 
 BY_KEY = {rule.key: rule for rule in RULES}
 SKY_BY_KEY = {rule.key: rule for rule in SKY_RULES}
@@ -62,6 +62,9 @@ def planting_cases(a, today):
     return {
         "planting-time plant": a.condition(Stage.CHITTING),
         "planting-time plant, frost often follows": a.condition(Stage.SEED, chances=SeasonChances(10, 0.4, None)),
+        "planting-time plant, last call": a.condition(
+            Stage.CHITTING, planting=replace(a.planting, window_last=today + 2 * DAY)
+        ),
         "planting-time plant, silent station": a.condition(Stage.CHITTING, sky=a.sky(newest_observed=today - 6 * DAY)),
         "planting-time plant in autumn": in_autumn(a, today, soil=a.soil((22.0,) * 3, (22.0,) * 7)),
         "planting-time plant-with-care": in_autumn(a, today, soil=hot_before),
@@ -83,6 +86,66 @@ def cold_seed(a, **changes):
     return a.condition(Stage.PLANTED, soil=a.soil((6.0,) * 5), **changes)
 
 
+def seed_cases(a, today):
+    opens = replace(a.planting, window_first=today + 60 * DAY, window_last=today + 100 * DAY)
+    autumn = replace(opens, season=Season.AUTUMN)
+    later = replace(autumn, key="gate-late", name="Gatebed lates", window_first=today + 160 * DAY)
+    two = replace(a.condition(Stage.SEED, planting=opens).garden, plantings=(opens, later))
+    frost, heat = SeedNow(season_ends=today + 155 * DAY), SeedNow(None, None, today + 145 * DAY, ends_by_heat=True)
+    coming = a.soil((8.0,) * 3, (9.0,) * 7, ready=20)
+    soon = a.soil((9.0,) * 3, (10.0, 10.5, *(12.0,) * 12), ready=5)
+    frosty = a.soil((9.0,) * 3, (10.0, 10.5, *(9.0,) * 12), ready=5)
+    raked = replace(coming, ready_if_raked=DayRange(None, today + 12 * DAY, None, 1.0, 10))
+    hot = a.soil((27.0,) * 3, (27.0,) * 7, ready=15)
+    fast = replace(a.planting, season=Season.AUTUMN, window_first=today + 9 * DAY)
+    cooler = replace(hot, under_new_straw_c=Daily(today, np.full(7, 25.0)))
+    late, dry = replace(a.planting, maturity=Maturity.LATE), a.water(top_share=0.7)
+    return {
+        "buy-seed buy": a.condition(Stage.SEED, planting=opens, seed=frost),
+        "buy-seed buy, heat ends it": a.condition(Stage.SEED, planting=opens, seed=heat),
+        "buy-seed buy, another class": a.condition(
+            Stage.SEED, planting=late, seed=replace(frost, season_ends=heat.season_ends)
+        ),
+        "buy-seed buy, too short": a.condition(Stage.SEED, planting=opens, seed=SeedNow(season_ends=today + 130 * DAY)),
+        "buy-seed buy, nothing ends it": a.condition(Stage.SEED, planting=opens),
+        "buy-seed buy, no record": a.condition(Stage.SEED, planting=opens, chances=SeasonChances(0, 0.1, None)),
+        "buy-seed buy for autumn": a.condition(Stage.SEED, planting=autumn, seed=frost),
+        "buy-seed buy for two": a.condition(Stage.SEED, planting=opens, garden=two),
+        "start-chitting chit": a.condition(Stage.SEED, soil=coming, seed=SeedNow(today)),
+        "start-chitting chit, none bought, late": a.condition(Stage.SEED, soil=soon),
+        "cut-seed cut": a.condition(Stage.CHITTING, soil=soon),
+        "cut-seed whole": a.condition(Stage.CHITTING, soil=frosty),
+        "cut-seed whole, hot": a.condition(Stage.CHITTING, soil=a.soil((27.0,) * 3, (24.0,) * 14, ready=5)),
+        "old-straw rake-off": a.condition(Stage.CHITTING, soil=raked),
+        "old-straw lay-on": a.condition(Stage.SEED, soil=cooler, planting=fast, straw_m=0.0),
+        "old-straw lay-on, dry": a.condition(Stage.SEED, soil=cooler, planting=fast, straw_m=0.0, water=dry),
+    }
+
+
+def stress_cases(a, today):
+    fresh = {"last_straw": today - 3 * DAY}
+    warm = a.sky(outlook=unknown_days(today, 4, air_min_c=np.full(4, 20.5)))
+    clay = replace(a.condition().bed, texture="clay")
+    return {
+        "straw-blows net": a.condition(sky=gusts(a, today, 12.0), **fresh),
+        "straw-blows net, tomorrow, ripe": going_down(a, today, Cause.AGE, sky=gusts(a, today, 5.0, 12.0), **fresh),
+        "straw-blows net-ready": a.condition(sky=gusts(a, today, 5.0, 5.0, 12.0), **fresh),
+        "heat warm-spell, nights": a.condition(sky=warm),
+        "heat warm-spell, soil": a.condition(soil=a.soil((22.5,) * 3)),
+        "heat hot": a.condition(soil=a.soil((27.5,) * 5)),
+        "soaking standing": a.condition(standing_water=today),
+        "soaking soaking": a.condition(bed=clay, water=a.water(drained_days=3)),
+        "soaking soaking, one great rain": a.condition(
+            bed=clay, sky=a.sky(recent=unknown_days(today - DAY, 1, rain_mm=np.array([70.0])))
+        ),
+        "soaking rain-coming": a.condition(bed=clay, sky=a.sky(outlook=rain(today, 0.0, 61.0))),
+    }
+
+
+def gusts(a, today, *gust_ms):
+    return a.sky(outlook=unknown_days(today, len(gust_ms), gust_ms=np.array(gust_ms)))
+
+
 def growth_cases(a, today):
     warm = a.soil((16.0,) * 3)
     estimated = a.stage(Stage.EMERGED, noted=False)
@@ -95,6 +158,9 @@ def growth_cases(a, today):
         "shoots-due due": expecting(a, today, today + 9 * DAY),
         "shoots-due due, open end": expecting(a, today, None),
         "shoots-due overdue": expecting(a, today - 20 * DAY, today - 8 * DAY),
+        "shoots-due overdue, window closed": replace(
+            expecting(a, today - 20 * DAY, today - 8 * DAY), planting=replace(a.planting, window_last=today - DAY)
+        ),
         "second-straw second-layer": a.condition(soil=warm),
         "second-straw second-layer, shoots not noted": a.condition(soil=warm, stage=estimated),
         "second-straw second-layer, tall": a.condition(soil=a.soil(known=False), crop=a.crop(shoot_height_m=0.31)),
@@ -167,8 +233,15 @@ def sky_cases(a, today):
     }
 
 
-GROUPS = (planting_cases, growth_cases, water_cases, frost_cases, sky_cases)
+GROUPS = (seed_cases, planting_cases, stress_cases, growth_cases, water_cases, frost_cases, sky_cases)
 VERDICTS = {
+    "buy-seed": {"buy"},
+    "old-straw": {"rake-off", "lay-on"},
+    "start-chitting": {"chit"},
+    "cut-seed": {"cut", "whole"},
+    "straw-blows": {"net", "net-ready"},
+    "heat": {"warm-spell", "hot"},
+    "soaking": {"standing", "soaking", "rain-coming"},
     "planting-time": {"plant", "plant-with-care", "wait", "too-late"},
     "planted-too-cold": {"too-cold"},
     "shoots-due": {"due", "overdue"},
@@ -212,8 +285,8 @@ def say(a, one, piece, today, display, memory=()):
 DAYS = re.compile(r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d+ [A-Z][a-z]+(?: \d{4})?")
 ODDS = re.compile(r"\d+ in \d+ \(\d+ %\)")
 UNITS = {
-    Display.METRIC: r"°C|mm|cm|litres?|days?|years?|minutes?|%",
-    Display.US: r"°F|in|gallons?|days?|years?|minutes?|%",
+    Display.METRIC: r"°C|mm|cm|km/h|litres?|days?|years?|minutes?|%",
+    Display.US: r"°F|in|mph|gallons?|days?|years?|minutes?|%",
 }
 
 
@@ -250,6 +323,7 @@ MAY_LACK = set(BY_KEY) - {"shoots-due", "skins-set"}  # those two rest on the jo
 
 # Where the rule itself has something to tell that is not known, beside what is.
 NOT_ALL_KNOWN = {
+    "buy-seed buy, no record",
     "water water, one day's rain not known",
     "water water, dry in any case",
     "frost cover-tonight, cloud not known",
@@ -337,4 +411,4 @@ def test_rules_are_total_over_the_stages_they_speak_in(a, thresholds):
 
 
 # Verdicts that rest on what the grower noted and on days counted from it, not on today's soil, water or sky.
-FROM_THE_JOURNAL = {"overdue", "due"}
+FROM_THE_JOURNAL = {"overdue", "due", "buy"}

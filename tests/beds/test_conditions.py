@@ -1,6 +1,7 @@
 """From weather and journal to the condition of each planting, on one morning."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from haulm.beds.forcing import PlaceMean
 from haulm.beds.sky import sky_now
 from haulm.garden import Light, Season, Stage
 from haulm.weather import DAY
+
+MARCH = date(2027, 3, 10)
 
 
 @pytest.fixture
@@ -151,3 +154,45 @@ def test_south_of_the_equator_the_soil_cools_in_may(make, thresholds, today):
     (one,) = conditions_of(garden, timeline, sky, make.journal(), thresholds, PlaceMean())
     soil = one.soil.as_it_lies_c
     assert soil.at(today - 60 * DAY) > soil.at(today - DAY) > soil.at(today + 40 * DAY)
+
+
+# --- straw changed for planting
+
+
+def test_raked_bare_a_bed_is_ready_sooner_in_spring_about_when_a_bare_one_is(make, conditions):
+    timeline = make.timeline(today=MARCH)
+    (deep,) = conditions(bed=make.bed(straw=((date(2026, 10, 20), 0.15),)), timeline=timeline)
+    (bare,) = conditions(timeline=timeline)
+    gain_days = (deep.soil.ready.likely - deep.soil.ready_if_raked.likely).days
+    assert gain_days >= 5  # the closed form of damping by a layer gives 7 to 31 days for a deep one in a cold place
+    assert abs((deep.soil.ready_if_raked.likely - bare.soil.ready.likely).days) <= 2
+    assert bare.soil.ready_if_raked is None
+
+
+def test_in_autumn_nothing_is_raked(make, conditions, today):
+    planting = make.planting(season=Season.AUTUMN, first=today + 60 * DAY, last=today + 120 * DAY)
+    (one,) = conditions(planting, bed=make.bed(straw=((date(2026, 10, 20), 0.15),)))
+    assert one.soil.ready_if_raked is None
+
+
+def test_a_bed_elsewhere_under_straw_changes_nothing_for_a_bare_one(make, thresholds):
+    timeline = make.timeline(today=MARCH)
+    garden = make.garden(make.bed(), make.planting(), replace(make.planting("other"), bed="wallbed"))
+    covered = make.bed("wallbed", straw=((date(2026, 10, 20), 0.15),))
+    sky = sky_now(timeline, garden.place, thresholds, timeline.forecast_issued)
+    both = replace(garden, beds=(*garden.beds, covered))
+    bare, under = conditions_of(both, timeline, sky, make.journal(), thresholds, PlaceMean())
+    assert bare.soil.ready_if_raked == bare.soil.ready
+    assert under.soil.ready_if_raked.likely < under.soil.ready.likely
+
+
+def test_standing_water_and_cut_seed_come_from_the_journal(make, conditions, today):
+    entries = [
+        make.entry(today - 9 * DAY, "seed cut"),
+        make.entry(today - 4 * DAY, "standing water", planting=""),
+        make.entry(today - 2 * DAY, "standing water", planting=""),
+    ]
+    (one,) = conditions(entries=entries)
+    assert (one.seed.cut, one.seed.bought, one.standing_water) == (today - 9 * DAY, None, today - 2 * DAY)
+    (none,) = conditions()
+    assert none.standing_water is None

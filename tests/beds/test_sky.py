@@ -83,3 +83,12 @@ def test_the_lowest_of_the_last_week_is_an_observed_one(sky):
     assert sky(air_min_c=low).recent_min_c == 1.0  # the eighth day back is too old
     low[1100 - 7 : 1100] = np.nan
     assert np.isnan(sky(air_min_c=low).recent_min_c)
+
+
+def test_the_recent_days_are_the_ten_before_today_as_known(sky, today):
+    low = np.arange(1108.0)
+    low[1100 - 3] = np.nan
+    recent = sky(air_min_c=low).recent
+    assert (recent.first, recent.last) == (today - 10 * DAY, today - DAY)
+    assert recent.air_min_c[0] == 1090.0
+    assert np.isnan(recent.air_min_c[-3])

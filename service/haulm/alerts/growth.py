@@ -4,6 +4,7 @@ import math
 from datetime import date, timedelta
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
+from haulm.alerts.seed import last_day
 from haulm.condition import Condition, DayRange
 from haulm.garden import Cause, Habit, Stage
 from haulm.settings.thresholds import Thresholds
@@ -29,6 +30,7 @@ def shoots_due(condition: Condition, thresholds: Thresholds, standing: Said | No
     overdue_after = timedelta(days=thresholds.shoots.overdue_days)
     if shoots.late is not None and condition.today >= shoots.late + overdue_after:
         facts["overdue_days"] = (condition.today - shoots.late).days
+        facts["replant_until"] = last_day(condition)
         return Finding("overdue", Section.DO_TODAY, 42, facts, level=1)
     if condition.today < shoots.early and standing is None:
         return None  # once looked for they stay looked for, even if the estimate moves a little

@@ -5,10 +5,13 @@ from datetime import timedelta
 import numpy as np
 
 from haulm.advice import Answer, Fact, Facts, Finding, NotKnown, Said, Section
+from haulm.alerts.seed import last_day
 from haulm.condition import Condition, DayRange
 from haulm.garden import Season, Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, FloatArray
+
+YEAR = timedelta(days=365)
 
 
 def planting_time(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -51,7 +54,7 @@ def _ready_in_spring(condition: Condition, thresholds: Thresholds, standing: Sai
         "frost_limit": limits.frost_chance,
         "sprouted": condition.stage.stage is Stage.CHITTING,
     }
-    return Finding("plant", Section.DO_TODAY, 60, facts)
+    return Finding("plant", Section.DO_TODAY, 60, facts, level=_last_call(condition, thresholds))
 
 
 def _ready_in_autumn(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -70,11 +73,16 @@ def _ready_in_autumn(condition: Condition, thresholds: Thresholds, standing: Sai
         return None
     facts = _facts(condition, thresholds) | {"last_safe": last_safe, "years": condition.chances.years}
     if recent.max() <= limits.soil_ready_autumn_c + plain_slack_c:
-        return Finding("plant", Section.DO_TODAY, 60, facts)
+        return Finding("plant", Section.DO_TODAY, 60, facts, level=_last_call(condition, thresholds))
     awake = condition.stage.stage is Stage.CHITTING
     if awake and _trend_c(condition) < 0:
-        return Finding("plant-with-care", Section.DO_TODAY, 55, facts)
+        return Finding("plant-with-care", Section.DO_TODAY, 55, facts, level=_last_call(condition, thresholds))
     return None
+
+
+def _last_call(condition: Condition, thresholds: Thresholds) -> int:
+    """1 when few days are left, so that a bed long ready is spoken of once more."""
+    return int((last_day(condition) - condition.today).days <= thresholds.planting.last_call_days)
 
 
 def not_yet(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -137,6 +145,7 @@ def too_late(condition: Condition) -> Finding | None:
         "closed": closed,
         "next_window": later[0][0] if later else None,
         "next_name": later[0][1] if later else "",
+        "next_year": planting.window_first + YEAR,
         "chitted": condition.stage.stage is Stage.CHITTING,
     }
     return Finding("too-late", Section.LEAVE_ALONE, 45, facts)
@@ -231,4 +240,5 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
         "new_straw_m": limits.straw_at_planting_m,
         "shoots_early": shoots.early if shoots else None,
         "shoots_late": shoots.late if shoots else None,
+        "last_day": last_day(condition),
     }

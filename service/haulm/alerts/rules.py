@@ -6,9 +6,14 @@ from haulm.alerts.frost import frost_on_shoots
 from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
+from haulm.alerts.seed import buy_seed, cut_seed, start_chitting
+from haulm.alerts.straw import old_straw, straw_blows
+from haulm.alerts.stress import heat, soaking
 from haulm.alerts.water import keep_it_dry, target_fits, water_verdict
 from haulm.garden import Stage
 
+SEED = frozenset({Stage.SEED})
+CHITTING = frozenset({Stage.CHITTING})
 WAITING = stages_between(Stage.SEED, Stage.CHITTING)
 IN_THE_GROUND = frozenset({Stage.PLANTED})
 BEFORE_AND_AFTER_SHOOTS = stages_between(Stage.PLANTED, Stage.EMERGED)
@@ -18,10 +23,17 @@ RIPENING = stages_between(Stage.DYING_BACK, Stage.SKINS_SETTING)
 SKINS = frozenset({Stage.SKINS_SETTING})
 
 RULES: tuple[Rule, ...] = (
+    Rule("buy-seed", SEED, Speaks.ONCE, buy_seed),
+    Rule("old-straw", WAITING, Speaks.ONCE, old_straw),
+    Rule("start-chitting", SEED, Speaks.ONCE, start_chitting),
+    Rule("cut-seed", CHITTING, Speaks.ONCE, cut_seed),
     Rule("planting-time", WAITING, Speaks.ONCE, planting_time),
     Rule("planted-too-cold", IN_THE_GROUND, Speaks.ONCE, planted_too_cold),
     Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due),
     Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw),
+    Rule("straw-blows", stages_between(Stage.SEED, Stage.SKINS_SETTING), Speaks.ONCE, straw_blows),
+    Rule("heat", IN_LEAF, Speaks.ONCE, heat),
+    Rule("soaking", stages_between(Stage.PLANTED, Stage.SKINS_SETTING), Speaks.ONCE, soaking),
     Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict),
     Rule("weekly-target", IN_LEAF, Speaks.ONCE, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),

@@ -9,8 +9,18 @@ import numpy as np
 from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_now, shoots_range
 from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
-from haulm.beds.noted import Noted, last_laid, noted, rain_read_mm, stage_now, straw_depths_m, watered_mm
+from haulm.beds.noted import (
+    Noted,
+    last_laid,
+    last_under_water,
+    noted,
+    rain_read_mm,
+    stage_now,
+    straw_depths_m,
+    watered_mm,
+)
 from haulm.beds.readings import taught_by
+from haulm.beds.seed import seed_now
 from haulm.beds.soil import SoilRun, ground_of, run_soil, soil_now
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
@@ -121,6 +131,8 @@ def _condition(
         last_straw=last_laid(bed, place.journal, today),
         chances=chances_of(place.frosts, planting, shoots, thresholds),
         sky=place.sky,
+        seed=seed_now(days, planting, place.frosts, place.climate, thresholds),
+        standing_water=last_under_water(bed, place.journal),
     )
 
 

@@ -28,6 +28,7 @@ class Noted:
     lifted: date | None = None
     stored: date | None = None
     finished: date | None = None
+    seed_cut: date | None = None
 
     def in_ground(self, today: date) -> bool:
         """Planted and not yet lifted; a crop that nobody noted as lifted does not hold its bed for ever."""
@@ -65,6 +66,7 @@ def noted(journal: Journal, planting: Planting) -> Noted:
         lifted=first(What.LIFTED),
         stored=first(What.INTO_STORE),
         finished=first(What.FINISHED),
+        seed_cut=first(What.SEED_CUT),
     )
 
 
@@ -117,6 +119,11 @@ def last_laid(bed: Bed, journal: Journal, today: date) -> date | None:
     laid = [entry.day for entry in journal.of(bed.key, "", What.STRAW_LAID)]
     laid += [straw.since for straw in bed.straw if straw.depth_m > 0]
     return max((day for day in laid if day <= today), default=None)
+
+
+def last_under_water(bed: Bed, journal: Journal) -> date | None:
+    """The last day on which water was noted standing on the bed."""
+    return max((entry.day for entry in journal.of(bed.key, "", What.STANDING_WATER)), default=None)
 
 
 def watered_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:

@@ -14,6 +14,7 @@ from haulm.weather import DAY, Mark, Timeline
 
 LOOKED_BACK_DAYS = 7
 NOTHING_NOTED = Journal()
+RECENT_DAYS = 10
 
 
 def sky_now(
@@ -33,6 +34,7 @@ def sky_now(
         has_forecast=timeline.forecast_issued is not None,
         gaps=timeline.gaps,
         nights_read=garden.read,
+        recent=timeline.days.cut(timeline.today - RECENT_DAYS * DAY, timeline.today - DAY),
     )
 
 

@@ -29,6 +29,7 @@ AIR_SPREAD_MEMORY = 0.75  # measured with the next: how much of yesterday's doub
 # moved the soil by 0.6 °C on the first day, 1.4 on the third, 1.9 after three weeks; its air by 4.2.
 AIR_SPREAD_SHARE = 0.47
 YEAR_DAYS = 365
+BARE = 2  # the place of the raked bed among the straws that are run ahead
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +46,8 @@ class Ground:
 class SoilRun:
     """Soil of several plantings: past days (plantings, days), and ahead (plantings, straws, ways, days).
 
-    Straws are the bed as it lies (0) and with the straw of planting (1); ways are those of `Forcing`.
+    Straws are the bed as it lies (0), with the straw of planting (1) and, where straw lies, raked bare (2); ways are
+    those of `Forcing`.
 
     Attributes
     ----------
@@ -112,8 +114,11 @@ def run_soil(
     start = column.with_ice(column.steady_state(ground.mean_year_c, float(past.day_of_year[0]), usual, soil))
     state, been = column.advance(start, forcing, resistance, soil)
     fresh = np.broadcast_to(settled_m(new_straw_m, np.arange(ahead.days)), (len(beds), ahead.days))
-    lying = np.stack([straw_m[:, past.days :], fresh], axis=1).reshape(-1, ahead.days)
-    each = 2 * ways
+    straws = [straw_m[:, past.days :], fresh]
+    if straw_m[:, past.days].any():
+        straws.append(np.zeros_like(fresh))
+    lying = np.stack(straws, axis=1).reshape(-1, ahead.days)
+    each = len(straws) * ways
     rows = [bed for bed in beds for _ in range(each)]
     _, coming = _top(ground, rows, np.repeat(feels, each, axis=0), ahead, np.repeat(lying, ways, axis=0))
     many = _soils(beds, plantings, each)
@@ -125,7 +130,7 @@ def run_soil(
         past.first,
         ahead.first,
         been.soil_c[:, :, 0],
-        will.soil_c[:, :, 0].reshape(len(beds), 2, ways, -1),
+        will.soil_c[:, :, 0].reshape(len(beds), len(straws), ways, -1),
         lost * share,
         lost,
         _heard(ground, beds, _joined(top, coming, each), read_c, soil, past.first),
@@ -231,7 +236,17 @@ def soil_now(run: SoilRun, row: int, planting: Planting, taught: Taught, thresho
         ready=ready_range(past, lies, planting, thresholds, run.today) if known else None,
         questioned_c=taught.questioned,
         fit_chance=Daily(run.first, _fit_chance(seen, spread, planting, thresholds)),
+        ready_if_raked=_if_raked(run, row, planting, taught, thresholds) if known else None,
     )
+
+
+def _if_raked(run: SoilRun, row: int, planting: Planting, taught: Taught, thresholds: Thresholds) -> DayRange | None:
+    """When the bed would be ready were it raked bare today; None in autumn, or where no straw lies."""
+    days, straws_c = run.past_c.shape[1], run.ahead_c[row]
+    if planting.season is not Season.SPRING or len(straws_c) <= BARE:
+        return None
+    past, bare = run.past_c[row] + taught.move_c[:days], straws_c[BARE] + taught.move_c[days:]
+    return ready_range(past, bare, planting, thresholds, run.today)
 
 
 def _fit_chance(soil_c: FloatArray, spread_c: FloatArray, planting: Planting, thresholds: Thresholds) -> FloatArray:

@@ -8,6 +8,13 @@ from typing import Literal
 from haulm.settings.quantities import DayCount, FlowLmin, HourCount, LengthM, Share, TemperatureC, TimeOfDay
 from haulm.settings.quantities import WarmthC as Warmth
 from haulm.settings.quantities import WaterMm as Water
+from haulm.settings.season_thresholds import (
+    GustThresholds,
+    HeatThresholds,
+    OldStrawThresholds,
+    SeedThresholds,
+    SoakingThresholds,
+)
 from haulm.settings.table import Table, setting
 
 PRACTICE = "common practice, no source"
@@ -64,6 +71,9 @@ class PlantingThresholds(Table):
     )
     straw_at_planting_m: LengthM = setting(
         "6 cm", "Straw to lay over the seed where soil is cool, until the shoots show.", PRACTICE, low=0.0, high=0.3
+    )
+    last_call_days: DayCount = setting(
+        5, "A bed that is ready is spoken of again so long before the last safe day.", JUDGEMENT, low=1, high=21
     )
     too_cold_c: TemperatureC = setting(
         "7 C",
@@ -284,11 +294,16 @@ class DataThresholds(Table):
 class Thresholds(Table):
     """All thresholds, a table for each part of the season."""
 
+    seed: SeedThresholds = setting({}, "When to buy seed, set it to chit, and cut it.")
+    old_straw: OldStrawThresholds = setting({}, "Last year's straw before planting.")
     planting: PlantingThresholds = setting({}, "When the soil is ready to plant in.")
     shoots: ShootsThresholds = setting({}, "When to look for the shoots, and when tubers are set after them.")
     straw: StrawThresholds = setting({}, "The second layer of straw, and the rain that straw keeps.")
     water: WaterThresholds = setting({}, "Watering: the weekly target, and what overrides it.")
     frost: FrostThresholds = setting({}, "Frost on the shoots, at the height of the leaves.")
+    heat: HeatThresholds = setting({}, "Nights and soil too warm for tubers.")
+    soaking: SoakingThresholds = setting({}, "A bed under water.")
+    gusts: GustThresholds = setting({}, "Fresh straw in the wind.")
     ripening: RipeningThresholds = setting({}, "When tops that go down may be ripe, and when to ask first.")
     skins: SkinsThresholds = setting({}, "How long skins set after the tops are dead.")
     data: DataThresholds = setting({}, "How old or patchy the weather may be before the letter says so.")

@@ -1,0 +1,155 @@
+"""Seed before it is planted: time to buy it, to set it to chit, to cut it."""
+
+from datetime import date
+
+import numpy as np
+
+from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
+from haulm.condition import Condition
+from haulm.garden import Maturity, Season
+from haulm.science.development import CLASS_DAYS
+from haulm.settings.thresholds import Thresholds
+from haulm.weather import DAY
+
+NO_LIKELY_DAY = NotKnown("likely planting day, for the soil is not known", worth_saying=True)
+LATE_TO_CHIT_DAYS = 14  # judgement: with less than this left, sprouts will be short
+WEEK = 7
+
+
+def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
+    """The next window opens within some weeks, and no seed was noted yet."""
+    planting, seed = condition.planting, condition.seed
+    opens_in = (planting.window_first - condition.today).days
+    if seed.bought is not None or opens_in > thresholds.seed.buy_ahead_days or condition.today > last_day(condition):
+        return None
+    begins = max(planting.window_first, condition.today)
+    season_days = (seed.season_ends - begins).days if seed.season_ends else None
+    later = _autumn_window(condition)
+    facts: dict[str, Fact] = {
+        "window_first": planting.window_first,
+        "opens_in_days": opens_in,
+        "season": planting.season.value,
+        "maturity": planting.maturity.value,
+        "needs_days": CLASS_DAYS[planting.maturity.value][0],
+        "season_days": season_days,
+        "season_ends": seed.season_ends,
+        "by_heat": seed.ends_by_heat,
+        "fitting": _fitting(season_days),
+        "frost_years": condition.chances.years,
+        "autumn_name": later[1] if later else "",
+        "autumn_first": later[0] if later else None,
+    }
+    return Finding("buy", Section.GET_READY, 24, facts)
+
+
+def _fitting(season_days: int | None) -> str:
+    """The longest class whose shortest days fit in the season; empty where none does, or where it is not known."""
+    if season_days is None:
+        return ""
+    fits = [kind.value for kind in Maturity if CLASS_DAYS[kind.value][0] <= season_days]
+    return fits[-1] if fits else ""
+
+
+def _autumn_window(condition: Condition) -> tuple[date, str] | None:
+    """The garden's autumn window after this spring one: its seed is bought in spring too."""
+    if condition.planting.season is not Season.SPRING:
+        return None
+    year_after = condition.planting.window_first + 365 * DAY
+    later = (
+        (other.window_first, other.name)
+        for other in condition.garden.plantings
+        if other.season is Season.AUTUMN and condition.planting.window_first < other.window_first < year_after
+    )
+    return min(later, default=None)
+
+
+def start_chitting(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Planting is likely within some weeks: wake the seed."""
+    limits = thresholds.seed
+    if condition.today > last_day(condition):
+        return None
+    allowed = limits.chit_off_days if standing else limits.chit_ahead_days
+    if not condition.soil.known:
+        near = (condition.planting.window_first - condition.today).days <= allowed
+        return NO_LIKELY_DAY if near else None
+    likely = likely_planting(condition)
+    if likely is None or (likely - condition.today).days > allowed:
+        return None
+    facts = _likely_facts(condition, likely) | {
+        "bought": condition.seed.bought is not None,
+        "short": (likely - condition.today).days < LATE_TO_CHIT_DAYS,
+        "season": condition.planting.season.value,
+    }
+    return Finding("chit", Section.DO_TODAY, 38, facts)
+
+
+def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Some days before the likely day: cut what is large, if the soil that waits for it is neither cold nor hot."""
+    limits = thresholds.seed
+    if condition.seed.cut is not None or condition.today > last_day(condition):
+        return None
+    if not condition.soil.known:
+        return NotKnown("likely planting day")
+    likely = likely_planting(condition)
+    if likely is None:
+        return None
+    days_left = (likely - condition.today).days
+    # Once said, it stands while planting may still be near; a day more or less on the forecast does not take it back.
+    held = standing is not None and days_left <= limits.cut_first_days + limits.cut_last_days
+    if not held and not limits.cut_last_days <= days_left <= limits.cut_first_days:
+        return None
+    soil_c = _soil_waiting_c(condition, likely)
+    if np.isnan(soil_c):
+        return NotKnown("soil temperature of the planting days")
+    verdict = _cut_or_whole(soil_c, thresholds, standing)
+    facts = _likely_facts(condition, likely) | {
+        "soil_ahead_c": soil_c,
+        "low_c": limits.cut_soil_low_c,
+        "high_c": limits.cut_soil_high_c,
+        "cold": soil_c < (limits.cut_soil_low_c + limits.cut_soil_high_c) / 2.0,
+    }
+    if verdict == "cut":
+        return Finding("cut", Section.DO_TODAY, 36, facts)
+    return Finding("whole", Section.LEAVE_ALONE, 18, facts)
+
+
+def _cut_or_whole(soil_c: float, thresholds: Thresholds, standing: Said | None) -> str:
+    limits = thresholds.seed
+    slack_c = 0.0
+    if standing is not None and standing.verdict in {"cut", "whole"}:
+        slack_c = limits.cut_soil_margin_c if standing.verdict == "cut" else -limits.cut_soil_margin_c
+    fit = limits.cut_soil_low_c - slack_c <= soil_c <= limits.cut_soil_high_c + slack_c
+    return "cut" if fit else "whole"
+
+
+def _soil_waiting_c(condition: Condition, likely: date) -> float:
+    """Mean of the week from the likely day on, under the straw of planting."""
+    soil = condition.soil.under_new_straw_c.between(likely, likely + (WEEK - 1) * DAY)
+    return float(np.nanmean(soil)) if np.isfinite(soil).any() else float("nan")
+
+
+def likely_planting(condition: Condition) -> date | None:
+    """The likely planting day inside the window, by the soil; None where it lies beyond, or is not known."""
+    ready = condition.soil.ready
+    if not condition.soil.known or ready is None or ready.likely is None:
+        return None
+    likely = max(ready.likely, condition.planting.window_first, condition.today)
+    return likely if likely <= last_day(condition) else None
+
+
+def last_day(condition: Condition) -> date:
+    """The last day on which this planting makes sense: the window's, or the last safe one before it."""
+    safe = condition.chances.last_safe_planting
+    return min(condition.planting.window_last, safe) if safe else condition.planting.window_last
+
+
+def _likely_facts(condition: Condition, likely: date) -> dict[str, Fact]:
+    ready = condition.soil.ready
+    return {
+        "likely": likely,
+        "early": ready.early if ready else None,
+        "late": ready.late if ready else None,
+        "years": ready.years if ready else 0,
+        "days_to_go": (likely - condition.today).days,
+        "window_first": condition.planting.window_first,
+    }

@@ -1,0 +1,158 @@
+"""Time to buy seed, to set it to chit, to cut it: both sides of every threshold.
+
+All defaults are common practice or judgement; the classes' shortest days (90, 120, 150) are the FAO crop page's.
+"""
+
+from dataclasses import replace
+
+import pytest
+
+from haulm.advice import NotKnown, Said, Section
+from haulm.alerts.seed import buy_seed, cut_seed, last_day, likely_planting, start_chitting
+from haulm.condition import DayRange, SeasonChances, SeedNow
+from haulm.garden import Maturity, Season, Stage
+from haulm.weather import DAY
+
+NAN = float("nan")
+
+
+def said_of(rule, verdict, first_on):
+    return Said(rule, "gatebed", "gate-early", first_on.isoformat(), verdict, 0, first_on, first_on)
+
+
+def verdict_of(found):
+    return found.verdict if found is not None else None
+
+
+# --- buy
+
+
+def opening(a, today, ahead, **changes):
+    planting = replace(a.planting, window_first=today + ahead * DAY, window_last=today + (ahead + 40) * DAY)
+    return a.condition(Stage.SEED, planting=planting, chances=SeasonChances(10, 0.1, None), **changes)
+
+
+@pytest.mark.parametrize(("ahead", "speaks"), [(71, False), (70, True), (1, True), (-40, True), (-41, False)])
+def test_seed_is_spoken_of_from_ten_weeks_before_the_window_to_its_end(a, thresholds, today, ahead, speaks):
+    assert (buy_seed(opening(a, today, ahead), thresholds, None) is not None) is speaks
+
+
+def test_seed_that_was_noted_is_not_asked_for(a, thresholds, today):
+    assert buy_seed(opening(a, today, 60, seed=SeedNow(bought=today)), thresholds, None) is None
+
+
+@pytest.mark.parametrize(
+    ("days", "maturity", "fitting"),
+    [
+        (89, Maturity.EARLY, ""),
+        (90, Maturity.EARLY, "early"),
+        (119, Maturity.MID, "early"),
+        (120, Maturity.MID, "mid"),
+        (150, Maturity.EARLY, "late"),
+    ],
+)
+def test_the_class_that_fits_is_the_longest_that_can_ripen(a, thresholds, today, days, maturity, fitting):
+    condition = opening(a, today, 60, seed=SeedNow(season_ends=today + (60 + days) * DAY))
+    condition = replace(condition, planting=replace(condition.planting, maturity=maturity))
+    facts = buy_seed(condition, thresholds, None).facts
+    assert (facts["fitting"], facts["season_days"]) == (fitting, days)
+
+
+def test_without_a_record_no_class_is_called_fitting(a, thresholds, today):
+    facts = buy_seed(opening(a, today, 60), thresholds, None).facts
+    assert (facts["fitting"], facts["season_days"]) == ("", None)
+
+
+@pytest.mark.parametrize(("ahead", "named"), [(1, "Lates"), (364, "Lates"), (365, "")])
+def test_in_spring_the_seed_of_the_autumn_window_is_thought_of(a, thresholds, today, ahead, named):
+    spring = opening(a, today, 60)
+    begins = spring.planting.window_first + ahead * DAY
+    autumn = replace(spring.planting, key="lates", name="Lates", season=Season.AUTUMN, window_first=begins)
+    garden = replace(spring.garden, plantings=(spring.planting, autumn))
+    assert buy_seed(replace(spring, garden=garden), thresholds, None).facts["autumn_name"] == named
+
+
+# --- chit
+
+
+@pytest.mark.parametrize(
+    ("ready", "standing", "speaks"), [(29, False, False), (28, False, True), (35, True, True), (36, True, False)]
+)
+def test_chitting_begins_four_weeks_before_the_likely_day(a, thresholds, today, ready, standing, speaks):
+    said = said_of("start-chitting", "chit", today - DAY) if standing else None
+    condition = a.condition(Stage.SEED, soil=a.soil(ready=ready), chances=SeasonChances(10, 0.1, None))
+    assert verdict_of(start_chitting(condition, thresholds, said)) == ("chit" if speaks else None)
+
+
+@pytest.mark.parametrize(("ready", "short"), [(14, False), (13, True)])
+def test_less_than_two_weeks_is_called_short(a, thresholds, ready, short):
+    assert start_chitting(a.condition(Stage.SEED, soil=a.soil(ready=ready)), thresholds, None).facts["short"] is short
+
+
+@pytest.mark.parametrize(("ahead", "waited_for"), [(28, True), (29, False)])
+def test_unknown_soil_gives_no_chitting_day_and_says_so_when_it_is_due(a, thresholds, today, ahead, waited_for):
+    answer = start_chitting(opening(a, today, ahead, soil=a.soil(known=False)), thresholds, None)
+    assert isinstance(answer, NotKnown) is waited_for
+    assert answer is None or answer.worth_saying
+
+
+def test_a_day_that_never_comes_asks_for_no_chitting(a, thresholds, today):
+    never = replace(a.soil(), ready=DayRange(None, None, None, 0.0, 10))
+    assert start_chitting(a.condition(Stage.SEED, soil=never), thresholds, None) is None
+
+
+def test_the_likely_day_keeps_to_the_window_and_to_the_last_safe_day(a, today):
+    assert likely_planting(a.condition(Stage.SEED, soil=a.soil(ready=-2))) == today
+    opens = replace(a.planting, window_first=today + 12 * DAY)
+    assert likely_planting(a.condition(Stage.SEED, planting=opens)) == today + 12 * DAY
+    for days, likely in ((9, today + 9 * DAY), (8, None)):
+        safe = SeasonChances(10, 0.1, today + days * DAY)
+        condition = a.condition(Stage.SEED, chances=safe)
+        assert (last_day(condition), likely_planting(condition)) == (today + days * DAY, likely)
+    assert last_day(a.condition(Stage.SEED, chances=SeasonChances(0, NAN, None))) == a.planting.window_last
+
+
+# --- cut (between 10 and 21 °C in the week of planting)
+
+
+def about_to_plant(a, ready, waiting_c=14.0, **changes):
+    return a.condition(Stage.CHITTING, soil=a.soil((9.0,) * 3, (waiting_c,) * 20, ready=ready), **changes)
+
+
+@pytest.mark.parametrize(("ready", "speaks"), [(8, False), (7, True), (3, True), (2, False)])
+def test_seed_is_cut_three_to_seven_days_before(a, thresholds, ready, speaks):
+    found = cut_seed(about_to_plant(a, ready), thresholds, None)
+    assert verdict_of(found) == ("cut" if speaks else None)
+    assert found is None or found.section is Section.DO_TODAY
+
+
+@pytest.mark.parametrize(("ready", "speaks"), [(10, True), (11, False), (1, True)])
+def test_said_once_it_stands_though_the_day_moves(a, thresholds, today, ready, speaks):
+    said = said_of("cut-seed", "cut", today - DAY)
+    assert (cut_seed(about_to_plant(a, ready), thresholds, said) is not None) is speaks
+
+
+@pytest.mark.parametrize(
+    ("soil_c", "before", "verdict"),
+    [
+        (9.9, None, "whole"),
+        (10.0, None, "cut"),
+        (21.0, None, "cut"),
+        (21.1, None, "whole"),
+        (9.1, "cut", "cut"),
+        (8.9, "cut", "whole"),
+        (10.9, "whole", "whole"),
+        (11.0, "whole", "cut"),
+        (20.1, "whole", "whole"),
+        (22.0, "cut", "cut"),
+    ],
+)
+def test_cut_or_whole_goes_by_the_soil_that_waits(a, thresholds, today, soil_c, before, verdict):
+    said = said_of("cut-seed", before, today - DAY) if before else None
+    assert cut_seed(about_to_plant(a, 5, soil_c), thresholds, said).verdict == verdict
+
+
+def test_cut_seed_is_not_cut_again_and_unknown_soil_gives_no_word(a, thresholds, today):
+    assert cut_seed(about_to_plant(a, 5, seed=SeedNow(cut=today)), thresholds, None) is None
+    for soil in (a.soil(ready=5, known=False), a.soil((9.0,) * 3, (12.0,) * 4, ready=5)):
+        assert isinstance(cut_seed(a.condition(Stage.CHITTING, soil=soil), thresholds, None), NotKnown)
