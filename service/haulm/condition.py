@@ -5,6 +5,7 @@ Everything here is known on the morning of `today`; nothing is worded or rounded
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from enum import StrEnum
 
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
 from haulm.weather import Daily, Days, Gap, Origin, unknown_days
@@ -85,6 +86,14 @@ class SoilNow:
     ready_if_raked: DayRange | None = None
 
 
+class EtoWay(StrEnum):
+    """How the reference evapotranspiration of a day was found (FAO-56), from the most that was known to the least."""
+
+    WHOLE = "humidity and wind known"
+    BY_RULE = "humidity or wind by rule"
+    MEAN_YEAR = "mean year"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WaterNow:
     """The bed's water.
@@ -111,6 +120,8 @@ class WaterNow:
         How many of the last days water drained below the root zone, counted back from yesterday without a break.
     straw_holds_mm
         Rain that the straw can still hold back.
+    eto_ways
+        How the evapotranspiration of each of the last days was found, the newest last.
     """
 
     week_rain_mm: float
@@ -126,6 +137,7 @@ class WaterNow:
     outlook_need_mm: float
     drained_days: int
     straw_holds_mm: float
+    eto_ways: tuple[EtoWay, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from haulm.beds.evaporation import evaporation_of
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import Noted
 from haulm.beds.water import bed_days, water_now
@@ -37,7 +38,8 @@ def bed_water(make, today):
         turns = np.zeros(count)
         turns[BACK - len(watered) : BACK] = watered
         on_bed = bed_days(bed, days, shoots, been.first, np.full(count, straw_m), turns)
-        return water_now(bed, on_bed, been, expected, 52.5, Daily(today, np.full(30, chance)))
+        evaporation = evaporation_of(timeline, make.place(), climate, been, expected)
+        return water_now(bed, on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))
 
     return worked_out
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from haulm.advice import Section
-from haulm.condition import DayRange, DaySpan, NightsRead
+from haulm.condition import DayRange, DaySpan, EtoWay, NightsRead
 from haulm.garden import Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
@@ -261,3 +261,23 @@ def test_the_weeks_of_forming_and_the_day_of_ripeness_are_told_while_they_lie_ah
     past = replace(ahead, forming=DaySpan(date(2026, 1, 1), date(2026, 2, 1)), ripe=replace(ripe, likely=None))
     told = rows_of(compose(decision_of(conditions=[replace(condition, crop=past)]), thresholds), "Wallbed")
     assert {"Tubers set", "Ripe"}.isdisjoint(told)
+
+
+@pytest.mark.parametrize(
+    ("ways", "told"),
+    [
+        ((), None),
+        ((EtoWay.WHOLE,) * 21, "What the beds use is worked out from air, humidity and wind (FAO Penman-Monteith)."),
+        ((EtoWay.MEAN_YEAR,) * 2, "What the beds use is worked out from the mean year (Hargreaves)."),
+        (
+            (EtoWay.WHOLE,) * 14 + (EtoWay.BY_RULE,) * 5 + (EtoWay.MEAN_YEAR,) * 2,
+            "What the beds use, of the last 21 days: on 14 from air, humidity and wind (FAO Penman-Monteith), on 5 "
+            "from the air, with a usual wind or a dew point taken from the night's low (FAO Penman-Monteith, data "
+            "missing) and on 2 from the mean year (Hargreaves).",
+        ),
+    ],
+)
+def test_the_way_to_what_the_beds_use_is_named(condition_of, decision_of, water, thresholds, ways, told):
+    condition = condition_of("wall-late", Stage.EMERGED, water=replace(water, eto_ways=ways))
+    lines = compose(decision_of(conditions=[condition, condition]), thresholds).basis
+    assert [line for line in lines if line.startswith("What the beds use")] == ([told] if told else [])

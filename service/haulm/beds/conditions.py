@@ -8,6 +8,7 @@ import numpy as np
 
 from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_now, shoots_range
+from haulm.beds.evaporation import Evaporation, evaporation_of
 from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import (
     Noted,
@@ -48,6 +49,7 @@ class _Place:
     thresholds: Thresholds
     today: date
     holders: Mapping[str, str]
+    evaporation: Evaporation
 
 
 def conditions_of(
@@ -68,6 +70,8 @@ def conditions_of(
     if not alive:
         return ()
     climate = climate_of(timeline, told, garden.place.latitude_deg)
+    been = past(timeline, climate, _first_day(today))
+    coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
     place = _Place(
         garden,
         timeline,
@@ -78,9 +82,8 @@ def conditions_of(
         thresholds,
         today,
         {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
+        evaporation_of(timeline, garden.place, climate, been, coming),
     )
-    been = past(timeline, climate, _first_day(today))
-    coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
     beds = [garden.bed(planting.bed) for planting in alive]
     straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
     lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + coming.days) for bed in beds])
@@ -159,6 +162,6 @@ def _water(
         bed_days(bed, days, shoots, been.first, lying, watered),
         been.with_rain(own_gauge),
         coming,
-        place.garden.place.latitude_deg,
+        place.evaporation,
         place.timeline.days.of("rain_chance"),
     )

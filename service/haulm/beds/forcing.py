@@ -56,6 +56,11 @@ class Forcing:
         return int(self.air_min_c.shape[1])
 
     @property
+    def last(self) -> date:
+        """The last day."""
+        return self.first + timedelta(days=self.days - 1)
+
+    @property
     def day_of_year(self) -> FloatArray:
         """Day of the year of each day, from 1."""
         return days_of_year(self.first, self.days)

@@ -6,14 +6,13 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from haulm.beds.evaporation import Evaporation
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
 from haulm.beds.noted import Noted
 from haulm.condition import DayRange, WaterNow
 from haulm.garden import Bed
 from haulm.science import water_balance as wb
-from haulm.science.evapotranspiration import hargreaves_et_mm
 from haulm.science.soil_properties import TEXTURES
-from haulm.science.sun import top_radiation_mj
 from haulm.weather import DAY, Daily, FloatArray
 
 WEEK = 7
@@ -23,6 +22,7 @@ MOST_ROOTS_M = 0.45  # inside the 0.4-0.6 m of FAO-56 Table 22
 TOP_M = 0.125  # the middle of the 10-15 cm that seed lives in before the shoots
 FULL_COVER_STRAW_M = 0.05  # judgement: from this depth on no soil is seen through the straw
 PLAUSIBLE_UNKNOWN_RAIN_MM = 10.0  # judgement: what a day of unknown rain may have brought
+WAYS_TOLD_DAYS = 21  # how far back the letter tells what its days rest on
 LIKELY_RAIN_CHANCE = 0.5  # judgement: less likely rain is left out when asking how long the water lasts
 
 
@@ -66,7 +66,9 @@ def _crop_age(days: Noted, shoots: DayRange | None, first: date, count: int) -> 
     return np.where(growing, np.clip(age, 1.0, None), 0.0)
 
 
-def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude_deg: float, chance: Daily) -> WaterNow:
+def water_now(
+    bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, evaporation: Evaporation, chance: Daily
+) -> WaterNow:
     """The bed's water this morning, and how long it lasts without watering.
 
     Parameters
@@ -75,13 +77,15 @@ def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude
         From the first day of `past` to the last of `ahead`.
     past, ahead
         Weather up to yesterday, and from today on (its first row is used).
+    evaporation
+        Of the place, over both.
     chance
         Chance of rain a day as forecast; NaN where not given.
     """
-    drivers = _drivers(bed, on_bed, past, latitude_deg)
+    drivers = _drivers(bed, on_bed, past, evaporation.eto_mm)
     start = wb.start_state(drivers["total_mm"][:, 0], drivers["top_mm"][:, 0], driest_share=0.0, wettest_share=0.0)
     state, been = wb.advance(start, wb.WaterForcing(**drivers))
-    coming = _drivers(bed, on_bed, ahead, latitude_deg, count=WEEK)
+    coming = _drivers(bed, on_bed, ahead, evaporation.eto_mm, count=WEEK)
     likely = _likely_rain(ahead, chance)[None, :WEEK]
     _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}))
     has_forecast = bool((ahead.air_spread_c[:WEEK] < SPREAD_OF_UNKNOWN_C).all())
@@ -102,18 +106,18 @@ def water_now(bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, latitude
         outlook_need_mm=need_mm,
         drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, 0]),
         straw_holds_mm=_room_in_straw_mm(on_bed.straw_m[past.days - 1], wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
+        eto_ways=evaporation.ways(WAYS_TOLD_DAYS, (ahead.first - evaporation.eto_mm.first).days),
     )
 
 
 def _drivers(
-    bed: Bed, on_bed: BedDays, weather: Forcing, latitude_deg: float, count: int | None = None
+    bed: Bed, on_bed: BedDays, weather: Forcing, eto_mm: Daily, count: int | None = None
 ) -> dict[str, FloatArray]:
     """The fields of `WaterForcing` for one bed and a run of weather, (1, days); rain that is not known is NaN."""
     days = slice(0, count or weather.days)
     begin = (weather.first - on_bed.first).days
     at = slice(begin, begin + (count or weather.days))
-    top_radiation = top_radiation_mj(latitude_deg, weather.day_of_year[days])
-    eto = hargreaves_et_mm(weather.air_min_c[0, days], weather.air_max_c[0, days], top_radiation)
+    eto = eto_mm.between(weather.first, weather.first + ((count or weather.days) - 1) * DAY)
     soil = TEXTURES[bed.texture]
     per_m = 1000.0 * soil.available_m3_m3
     total = wb.total_available_mm(per_m, on_bed.roots_m[at])

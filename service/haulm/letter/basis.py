@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from haulm.advice import Decision
-from haulm.condition import Condition
+from haulm.condition import Condition, EtoWay
 from haulm.letter import amounts
 from haulm.units import Display
 from haulm.weather import DAY, Gap, Mark, Origin, Timeline
@@ -27,6 +27,13 @@ GAPS = {
         "until their trace has faded."
     ),
 }
+ETO_WAYS = {
+    EtoWay.WHOLE: "from air, humidity and wind (FAO Penman-Monteith)",
+    EtoWay.BY_RULE: (
+        "from the air, with a usual wind or a dew point taken from the night's low (FAO Penman-Monteith, data missing)"
+    ),
+    EtoWay.MEAN_YEAR: "from the mean year (Hargreaves)",
+}
 CAUTION = (
     "This letter is worked out from a weather station and a forecast, not measured in your beds. It is no warning "
     "service for life or property. For frost, disease, chemicals and food safety ask your local extension service, "
@@ -43,6 +50,7 @@ def basis(decision: Decision) -> tuple[str, ...]:
     lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
     lines += [line for condition in decision.conditions for line in _questioned(condition)]
     lines += _night_readings(decision)
+    lines += [_evaporation(condition) for condition in decision.conditions]
     lines += decision.notices
     lines.append(CAUTION)
     return tuple(dict.fromkeys(_stop(line) for line in lines if line))  # each is said once
@@ -79,6 +87,16 @@ def _night_readings(decision: Decision) -> list[str]:
             f"{amounts.change(-read.other_colder_c, display)}"
         )
     return lines
+
+
+def _evaporation(condition: Condition) -> str:
+    """By which way the water that plants use was worked out, and on how many of the last days."""
+    ways = condition.water.eto_ways if condition.water else ()
+    counted = [(ways.count(way), told) for way, told in ETO_WAYS.items() if way in ways]
+    if len(counted) == 1:
+        return f"What the beds use is worked out {counted[0][1]}"
+    told = [f"on {number} {how}" for number, how in counted]
+    return f"What the beds use, of the last {amounts.days(len(ways))}: {amounts.listing(told)}" if told else ""
 
 
 def _station(origin: Origin, display: Display) -> str:

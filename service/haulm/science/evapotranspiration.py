@@ -7,6 +7,8 @@ Reference evapotranspiration is never below 0: a day on which dew or frost forms
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from haulm.science.sun import clear_sky_radiation_mj, radiation_from_range_mj
+
 FloatArray = NDArray[np.float64]
 
 DEFAULT_WIND_MS = 2.0  # FAO-56 ch. 3: the mean of many stations, where wind is not known
@@ -59,12 +61,33 @@ def vapour_from_humidity_kpa(
     return (at_dawn + at_noon) / 200.0
 
 
-def vapour_from_minimum_kpa(air_min_c: ArrayLike) -> FloatArray:
+def vapour_from_dew_point_kpa(dew_point_c: ArrayLike) -> FloatArray:
+    """FAO-56 eq 14: actual vapour pressure [kPa] from the dew point [°C]."""
+    return saturation_vapour_kpa(dew_point_c)
+
+
+def vapour_from_mean_humidity_kpa(
+    air_min_c: ArrayLike, air_max_c: ArrayLike, humidity_mean_pct: ArrayLike
+) -> FloatArray:
+    """FAO-56 eq 19: actual vapour pressure [kPa] from the day's extremes [°C] and its mean humidity [%], 0 to 100.
+
+    The equation is from memory.
+    """
+    humidity = np.clip(_array(humidity_mean_pct), 0.0, 100.0)
+    return mean_saturation_vapour_kpa(air_min_c, air_max_c) * humidity / 100.0
+
+
+def vapour_from_minimum_kpa(air_min_c: ArrayLike, lower_c: ArrayLike = 0.0) -> FloatArray:
     """FAO-56 eq 48: actual vapour pressure [kPa] where humidity is not known: the dew point is the minimum [°C].
 
-    Too moist in dry places, where the dew point lies lower, by 2 to 3 °C (from memory).
+    Parameters
+    ----------
+    air_min_c
+        The day's minimum [°C].
+    lower_c
+        By how much the dew point lies below it [°C]: none, but 2 to 3 in dry places (from memory of FAO-56 annex 6).
     """
-    return saturation_vapour_kpa(air_min_c)
+    return saturation_vapour_kpa(_array(air_min_c) - _array(lower_c))
 
 
 def net_longwave_mj(
@@ -136,6 +159,33 @@ def penman_monteith_mm(
     sun_term = 0.408 * slope * _array(net_radiation_mj)
     wind_term = gamma * 900.0 / (air + 273.0) * wind * dryness
     return np.maximum((sun_term + wind_term) / (slope + gamma * (1.0 + 0.34 * wind)), 0.0)
+
+
+def grass_et_mm(
+    air_min_c: ArrayLike,
+    air_max_c: ArrayLike,
+    vapour_kpa: ArrayLike,
+    wind_ms: ArrayLike,
+    top_mj: ArrayLike,
+    elevation_m: ArrayLike,
+) -> FloatArray:
+    """FAO-56 eq 6 with eq 50: Penman-Monteith ETo [mm/day] where the sun is known from the day's range alone.
+
+    Parameters
+    ----------
+    air_min_c, air_max_c
+        The day's extremes [°C].
+    vapour_kpa, wind_ms
+        Actual vapour pressure [kPa], and wind at 2 m [m/s], known or by the rules of chapter 3.
+    top_mj
+        Radiation at the top of the atmosphere, Ra [MJ/m²/day].
+    elevation_m
+        Elevation [m].
+    """
+    radiation = radiation_from_range_mj(air_min_c, air_max_c, top_mj, elevation_m=elevation_m)
+    clear = clear_sky_radiation_mj(top_mj, elevation_m)
+    net = net_radiation_mj(air_min_c, air_max_c, vapour_kpa, radiation, clear)
+    return penman_monteith_mm(air_min_c, air_max_c, net, wind_ms, vapour_kpa, elevation_m)
 
 
 def hargreaves_et_mm(air_min_c: ArrayLike, air_max_c: ArrayLike, radiation_mj: ArrayLike) -> FloatArray:
