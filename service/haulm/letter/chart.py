@@ -4,7 +4,6 @@ Set to be read on a narrow screen and in black and white: what was is drawn soli
 hatched, and every line carries its own name.
 """
 
-import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from haulm.condition import Condition
 from haulm.garden import Season, Stage
 from haulm.letter import amounts
+from haulm.letter.drawing import DOTS_PER_INCH, INK, RAIN, SOIL, TYPE_POINTS, WIDTH_IN, png, quiet_axes
 from haulm.letter.numbers import seed_place
 from haulm.settings.thresholds import Thresholds
 from haulm.units import Display, fahrenheit_from_celsius, inches_from_mm
@@ -23,18 +23,13 @@ from haulm.weather import DAY, FloatArray, Timeline
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 PAST_DAYS = 21
 WEEK = 7
-WIDTH_IN, HEIGHT_IN, DOTS_PER_INCH = 7.2, 7.3, 100
-LARGEST_BYTES = 20_000
-COLOURS = (32, 16, 8)  # fewer only where restless weather would make the file large
+HEIGHT_IN = 7.3
 NAME_LENGTH = 22
 LAST_LETTER = 0x52F  # DejaVu, which comes with matplotlib, has Latin, Greek and Cyrillic up to here
 LABEL_DAYS = 9  # about the width of a line's name
-TYPE_POINTS = 16.5  # about 10 px where a screen of 360 px shrinks the picture by half
-INK, SOIL, RAIN = "#24221e", "#7a3b12", "#1f4e79"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +79,7 @@ def soil_chart(condition: Condition, timeline: Timeline, thresholds: Thresholds)
     _draw_rain(rain, shown)
     _name_days(rain, shown)
     figure.subplots_adjust(left=0.02, right=0.89, top=0.945, bottom=0.055, hspace=0.22)
-    return _png(figure)
+    return png(figure)
 
 
 def alt_text(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> str:
@@ -174,13 +169,8 @@ def _known_soil_c(condition: Condition, timeline: Timeline, thresholds: Threshol
 
 
 def _quiet(axes: "Axes", shown: _Shown) -> None:
-    """Few ticks, on the right where the eye ends; no frame; a fine line for today."""
-    axes.spines[["top", "left", "right"]].set_visible(False)
-    axes.spines["bottom"].set_color("#9a958a")
-    axes.yaxis.tick_right()
-    axes.tick_params(labelsize=TYPE_POINTS - 1.5, length=0, colors=INK, pad=4)
-    axes.grid(axis="y", color="#e4e0d6", linewidth=1.0)
-    axes.set_axisbelow(True)
+    """A quiet frame, with a fine line for today."""
+    quiet_axes(axes)
     axes.axvline(-0.5, color=INK, linewidth=1.2)
     axes.set_xlim(shown.days[0] - 0.7, shown.days[-1] + 0.7)
 
@@ -268,20 +258,3 @@ def _name_days(axes: "Axes", shown: _Shown) -> None:
     mondays = [day for day in shown.days if (shown.today + timedelta(days=int(day))).weekday() == 0]
     named = [shown.today + timedelta(days=int(day)) for day in mondays]
     axes.set_xticks(mondays, [f"{day.day} {amounts.MONTHS[day.month - 1][:3]}" for day in named])
-
-
-def _png(figure: "Figure") -> bytes:
-    from PIL import Image  # noqa: PLC0415  late, as matplotlib itself
-
-    drawn = io.BytesIO()
-    figure.savefig(drawn, format="png", metadata={"Software": None})
-    with Image.open(drawn) as image:
-        full = image.convert("RGB")
-    packed = b""
-    for colours in COLOURS:
-        few = io.BytesIO()
-        full.quantize(colours, method=Image.Quantize.FASTOCTREE).save(few, format="PNG", optimize=True)
-        packed = few.getvalue()
-        if len(packed) < LARGEST_BYTES:
-            break
-    return packed
