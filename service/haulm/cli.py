@@ -10,6 +10,7 @@ from haulm.commands.calendar import add_calendar
 from haulm.commands.completion import add_completion
 from haulm.commands.journal import add_note, add_notes
 from haulm.commands.morning import add_morning, add_schedule
+from haulm.commands.page import add_page
 from haulm.commands.review import add_review
 from haulm.commands.set_up import add_check, add_demo, add_init
 from haulm.commands.soil import add_soil
@@ -18,7 +19,7 @@ from haulm.errors import Exit, HaulmError
 
 # In the order in which a newcomer meets them.
 COMMANDS = (
-    *(add_demo, add_init, add_check, add_morning, add_soil, add_calendar, add_review, add_note, add_notes),
+    *(add_demo, add_init, add_check, add_morning, add_soil, add_page, add_calendar, add_review, add_note, add_notes),
     add_schedule,
 )
 

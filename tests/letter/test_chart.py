@@ -8,7 +8,8 @@ import pytest
 from PIL import Image
 
 from haulm.garden import Season, Stage
-from haulm.letter.chart import LARGEST_BYTES, alt_text, choose, planting_limit_c, soil_chart
+from haulm.letter.chart import alt_text, choose, planting_limit_c, soil_chart
+from haulm.letter.drawing import LARGEST_BYTES
 from haulm.units import Display
 
 

@@ -5,6 +5,7 @@ import os
 from datetime import UTC, datetime
 
 from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
+from haulm.errors import Exit
 
 
 def add_morning(commands: Commands) -> None:
@@ -27,6 +28,7 @@ def add_schedule(commands: Commands) -> None:
 
 def _morning(arguments: argparse.Namespace) -> int:
     from haulm.jobs.morning import as_of_morning, morning, rehearse  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.page import refresh_pages  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
@@ -37,7 +39,8 @@ def _morning(arguments: argparse.Namespace) -> int:
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None
     done = rehearse(settings, state, now, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
-    return done.exit_code
+    shown = Exit.DONE if arguments.dry_run else refresh_pages(settings, state, now)
+    return done.exit_code or shown
 
 
 def _schedule(arguments: argparse.Namespace) -> int:

@@ -31,6 +31,13 @@ def as_lines(found: Review) -> Iterator[str]:
             yield from textwrap.wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
+def as_parts(found: Review) -> list[tuple[str, list[str]]]:
+    """The same as headings with whole paragraphs, for a page."""
+    if not found.plantings:
+        return [("", ["Nothing has been planted yet, so there is no season to look back on."])]
+    return [(f"{one.planting.name} in {one.bed.name}", list(_of(one, found))) for one in found.plantings]
+
+
 def _of(one: PlantingReview, found: Review) -> Iterator[str]:
     display, today = found.place.display, found.today
     yield _shoots(one, today)

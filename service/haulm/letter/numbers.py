@@ -42,6 +42,17 @@ def seed_place(condition: Condition) -> str:
     return f"{amounts.straw(depth_m, condition.garden.place.display)} deep"
 
 
+def stage_in_words(condition: Condition) -> str:
+    """How far a planting has come, noted or estimated."""
+    now, today = condition.stage, condition.today
+    if now.since is None:
+        return now.stage.value if now.noted else "nothing noted yet"
+    if now.noted:
+        return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
+    span = amounts.day_span(now.early, now.late, today)
+    return f"{now.stage.value}, an estimate: since about {amounts.day(now.since, today)}, {span}"
+
+
 def _heading(condition: Condition, decision: Decision) -> str:
     shared = sum(one.bed.key == condition.bed.key for one in decision.conditions) > 1
     return f"{condition.bed.name}, {condition.planting.name}" if shared else condition.bed.name
@@ -65,13 +76,7 @@ def _bed_rows(condition: Condition, thresholds: Thresholds) -> tuple[Row, ...]:
 
 
 def _stage(condition: Condition, _thresholds: Thresholds) -> str:
-    now, today = condition.stage, condition.today
-    if now.since is None:
-        return now.stage.value if now.noted else "nothing noted yet"
-    if now.noted:
-        return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
-    span = amounts.day_span(now.early, now.late, today)
-    return f"{now.stage.value}, an estimate: since about {amounts.day(now.since, today)}, {span}"
+    return stage_in_words(condition)
 
 
 def _soil(condition: Condition, _thresholds: Thresholds) -> str:

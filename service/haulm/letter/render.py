@@ -37,12 +37,13 @@ def as_text(letter: Letter) -> str:
 
 def as_html(letter: Letter, picture: Picture | None = None) -> str:
     """The letter as one HTML document that loads nothing but its picture."""
-    template = _html_environment().get_template("letter.html")
+    template = html_environment().get_template("letter.html")
     return template.render(letter=letter, date=full_day(letter.day), picture=picture)
 
 
 @lru_cache(maxsize=1)
-def _html_environment() -> Environment:
+def html_environment() -> Environment:
+    """The templates as HTML: escaped, and strict about what is missing."""
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES, encoding="utf-8"),
         undefined=StrictUndefined,

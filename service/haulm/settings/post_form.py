@@ -178,6 +178,11 @@ class PostTable(Table):
     folder: FilePath | None = setting(
         None, "A folder that keeps each letter under its date; a relative path starts at this file.", example="letters"
     )
+    pages: FilePath | None = setting(
+        None,
+        "A folder of plain pages, brought up to date after each letter: today, each bed's season, all letters.",
+        example="pages",
+    )
     log: Switch = setting(default=True, reason="Write the letter to the log as well.", basis="judgement")
     mail: MailTable | None = setting(None, "The mail: each recipient gets a letter of their own.")
     webhook: WebhookTable | None = setting(None, "A web address that gets each letter as JSON, signed.")

@@ -113,6 +113,29 @@ def letter_of(database: Database, garden: str, kind: str, day: date) -> StoredLe
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A letter as a list names it."""
+
+    garden: str
+    kind: str
+    day: date
+    subject: str
+    has_picture: bool
+
+
+def headings(database: Database, garden: str) -> tuple[Heading, ...]:
+    """All letters of a garden, oldest first."""
+    rows = database.rows(
+        """SELECT kind, day, subject, picture IS NOT NULL AS drawn FROM letters WHERE garden = ?
+           ORDER BY day, written, id""",
+        (garden,),
+    )
+    return tuple(
+        Heading(garden, row["kind"], date.fromisoformat(row["day"]), row["subject"], bool(row["drawn"])) for row in rows
+    )
+
+
 def letters_between(
     database: Database, garden: str, kind: str, first: date, last: date
 ) -> tuple[tuple[date, str], ...]:
