@@ -42,6 +42,8 @@ class Daily:
     def between(self, first: date, last: date) -> FloatArray:
         """The values from one day to another, both included, with NaN for days outside the run."""
         start, stop = (first - self.first).days, (last - self.first).days + 1
+        if 0 <= start <= stop <= len(self.values):
+            return self.values[start:stop].copy()
         inside = self.values[max(start, 0) : max(stop, 0)]
         before, after = min(max(-start, 0), max(stop - start, 0)), max(stop - max(start, len(self.values)), 0)
         return np.concatenate([np.full(before, np.nan), inside, np.full(after, np.nan)])

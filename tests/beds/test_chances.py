@@ -98,3 +98,15 @@ def test_without_a_whole_year_nothing_is_said(make, years_of, thresholds):
     found = chances_of(frosts, planting, None, thresholds)
     assert (found.years, found.last_safe_planting) == (0, None)
     assert np.isnan(found.frost_after_shoots)
+
+
+def test_a_season_counts_once_it_is_over(years_of):
+    """A July frost is told from 24 July on, whatever day it is; until then the springs before it speak."""
+
+    def with_a_late_frost(year):
+        return [*northern(year), *([((7, 5), (7, 6))] if year == 2027 else [])]
+
+    before, after_it = (years_of(with_a_late_frost, today=date(2027, 7, day)) for day in (23, 24))
+    assert after_it.last.years == before.last.years + 1
+    assert after_it.last.mean_day > before.last.mean_day + 5
+    assert before == years_of(northern, today=date(2027, 7, 23))

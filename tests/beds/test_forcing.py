@@ -26,6 +26,20 @@ def test_the_mean_year_is_that_of_the_days_observed(make, today):
     assert climate.years == (2025, 2026)  # the record begins in May 2024
 
 
+def test_the_mean_year_stands_still_until_new_year_and_takes_in_what_there_is_while_it_is_not_whole(make):
+    def mean_c(today, past_days):
+        """A plain record, with this year 10 °C warmer."""
+        timeline = make.timeline(past_days=past_days, today=today)
+        this_year = np.arange(len(timeline.days)) >= (date(2027, 1, 1) - timeline.days.first).days
+        low, high = (np.where(this_year, v + 10.0, v) for v in (timeline.days.air_min_c, timeline.days.air_max_c))
+        timeline = make.timeline(past_days=past_days, today=today, air_min_c=low, air_max_c=high)
+        return climate_of(timeline, PlaceMean(), 52.5).air_min.coefficients[0]
+
+    assert mean_c(date(2027, 11, 20), 1100) == pytest.approx(5.0, abs=0.1)
+    assert mean_c(date(2028, 1, 1), 1141) > 7.0
+    assert mean_c(date(2027, 11, 20), 400) > 12.0  # from October 2026: the last New Year has no whole year behind it
+
+
 @pytest.mark.parametrize(("latitude_deg", "coldest"), [(52.5, 25.0), (-37.0, 207.0)])
 def test_a_short_record_is_met_with_what_the_settings_tell_in_the_hemispheres_own_season(make, latitude_deg, coldest):
     climate = climate_of(make.timeline(past_days=20), PlaceMean(air_c=12.0, half_range_c=7.0), latitude_deg)

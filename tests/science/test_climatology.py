@@ -189,6 +189,20 @@ def test_ten_missing_days_are_borne(missing, known):
     assert found.day == pytest.approx([110.0 if known else math.nan], nan_ok=True)
 
 
+@pytest.mark.parametrize(
+    ("day", "begun"),
+    [
+        (date(2027, 1, 23), date(2026, 7, 24)),
+        (date(2027, 1, 24), date(2027, 1, 24)),
+        (date(2027, 7, 23), date(2027, 1, 24)),
+        (date(2027, 7, 24), date(2027, 7, 24)),
+        (date(2027, 12, 31), date(2027, 7, 24)),
+    ],
+)
+def test_the_day_a_season_began(day, begun):
+    assert climate.season_begun(day) == begun
+
+
 def test_no_record_has_no_seasons():
     assert climate.last_in_spring(date(2019, 1, 1), [], 0.0).years.shape == (0,)
 

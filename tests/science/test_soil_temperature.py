@@ -502,3 +502,14 @@ def test_an_unknown_cold_day_freezes_nothing():
     assert np.isnan(found.soil_c[:, 100]).all()
     assert np.isfinite(np.delete(found.soil_c, 100, axis=1)).all()
     assert np.isfinite(state).all()
+
+
+def test_a_bed_without_water_to_freeze_is_as_one_that_does_not_freeze_beside_one_that_does():
+    u = frozen_winter(beds=2)
+    start = column.even_state(np.full(2, 6.0))
+    both = column.advance(column.with_ice(start), u, 0.1, freezing_column(Freezing(store_mj_m2=np.array([6.0, 0.0]))))
+    wet = column.advance(column.with_ice(start), u, 0.1, freezing_column(Freezing()))[1].soil_c
+    dry = column.advance(start, u, 0.1, freezing_column(None))[1].soil_c
+    np.testing.assert_array_equal(both[1].soil_c[0], wet[0])
+    np.testing.assert_array_equal(both[1].soil_c[1], dry[1])
+    assert (wet[1] != dry[1]).any()

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from haulm.beds.memo import Memo
 from haulm.condition import DayRange, SeasonChances
 from haulm.garden import Place, Planting, Season
 from haulm.science.climatology import (
@@ -15,6 +16,7 @@ from haulm.science.climatology import (
     first_in_autumn,
     fit_mixed_dates,
     last_in_spring,
+    season_begun,
 )
 from haulm.science.development import CLASS_DAYS
 from haulm.settings.thresholds import Thresholds
@@ -30,17 +32,24 @@ class FrostYears:
     southern: bool
 
 
-def frost_years(timeline: Timeline, place: Place, thresholds: Thresholds) -> FrostYears:
-    """Killing frosts at leaf height, taking every night for a clear one: the garden's offset counts."""
-    until = timeline.today_index
+def frost_years(timeline: Timeline, place: Place, thresholds: Thresholds, memo: Memo | None = None) -> FrostYears:
+    """Killing frosts at leaf height, taking every night for a clear one: the garden's offset counts.
+
+    A spring or an autumn counts once it is over.
+    """
+    first_day = timeline.days.first
+    until = max((season_begun(timeline.today) - first_day).days, 0)
     seen = np.where(timeline.air_mark[:until] >= Mark.FILLED, timeline.days.air_min_c[:until], np.nan)
     limit_c, southern = thresholds.frost.severe_c + place.clear_night_offset_c, place.latitude_deg < 0.0
-    first_day = timeline.days.first
-    return FrostYears(
-        fit_mixed_dates(last_in_spring(first_day, seen, limit_c, southern=southern)),
-        fit_mixed_dates(first_in_autumn(first_day, seen, limit_c, southern=southern)),
-        southern,
-    )
+
+    def counted() -> FrostYears:
+        return FrostYears(
+            fit_mixed_dates(last_in_spring(first_day, seen, limit_c, southern=southern)),
+            fit_mixed_dates(first_in_autumn(first_day, seen, limit_c, southern=southern)),
+            southern,
+        )
+
+    return (memo or Memo()).kept("frosts", (first_day, seen, limit_c, southern), counted)
 
 
 def chances_of(

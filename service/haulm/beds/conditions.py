@@ -1,6 +1,6 @@
 """From weather and journal to the condition of each planting on one morning."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -9,7 +9,8 @@ import numpy as np
 from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_now, shoots_range
 from haulm.beds.evaporation import Evaporation, evaporation_of
-from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
+from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, ahead, climate_of, past
+from haulm.beds.memo import Memo
 from haulm.beds.noted import (
     Noted,
     last_laid,
@@ -22,17 +23,19 @@ from haulm.beds.noted import (
 )
 from haulm.beds.readings import taught_by
 from haulm.beds.seed import seed_now
-from haulm.beds.soil import SoilRun, ground_of, run_soil, soil_now
+from haulm.beds.soil import soil_now
+from haulm.beds.soil_run import SoilRun, ground_of, run_soil
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
 from haulm.condition import Condition, DayRange, SkyNow, WaterNow
-from haulm.garden import Bed, Garden, Journal, Planting
+from haulm.garden import Garden, Journal, Planting
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
 
 LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
 # The root zone forgets: a winter's rain, or a season's watering, fills it. Judgement.
 WATER_REMEMBERED, BEFORE_PLANTING = timedelta(days=180), timedelta(days=60)
+SOIL_ONCE_UP_DAYS = 60  # longer than any outlook, and than skins take to set
 LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
 
 
@@ -50,11 +53,13 @@ class _Place:
     today: date
     holders: Mapping[str, str]
     evaporation: Evaporation
+    memo: Memo
 
 
 def conditions_of(
-    garden: Garden, timeline: Timeline, sky: SkyNow, journal: Journal, thresholds: Thresholds, told: PlaceMean
-) -> tuple[Condition, ...]:
+    garden: Garden, timeline: Timeline, sky: SkyNow, journal: Journal, thresholds: Thresholds, told: PlaceMean,
+    memo: Memo | None = None,
+) -> tuple[Condition, ...]:  # fmt: skip
     """The condition of every planting that is neither finished nor far off.
 
     Parameters
@@ -63,13 +68,15 @@ def conditions_of(
         What stands in it this morning (`Journal.known`).
     told
         The place's mean year as the settings have it.
+    memo
+        What the morning before left; it changes no answer.
     """
-    today = timeline.today
+    today, memo = timeline.today, memo or Memo()
     days = {planting.key: noted(journal, planting) for planting in garden.plantings}
     alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
     if not alive:
         return ()
-    climate = climate_of(timeline, told, garden.place.latitude_deg)
+    climate = climate_of(timeline, told, garden.place.latitude_deg, memo)
     been = past(timeline, climate, _first_day(today))
     coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
     place = _Place(
@@ -77,19 +84,20 @@ def conditions_of(
         timeline,
         sky,
         climate,
-        frost_years(timeline, garden.place, thresholds),
+        frost_years(timeline, garden.place, thresholds, memo),
         journal,
         thresholds,
         today,
         {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
         evaporation_of(timeline, garden.place, climate, been, coming),
+        memo,
     )
+    near = coming.part(slice(0, _soil_days(days[planting.key] for planting in alive)))
     beds = [garden.bed(planting.bed) for planting in alive]
     straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
-    lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + coming.days) for bed in beds])
-    run = run_soil(
-        ground_of(garden.place, climate), beds, alive, lying, thresholds.planting.straw_at_planting_m, been, coming
-    )
+    lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + near.days) for bed in beds])
+    ground = memo.kept("ground", (garden.place, climate), lambda: ground_of(garden.place, climate))
+    run = run_soil(ground, beds, alive, lying, thresholds.planting.straw_at_planting_m, been, near, memo)
     return tuple(
         _condition(place, planting, days[planting.key], run, row, straw[row], been, coming)
         for row, planting in enumerate(alive)
@@ -107,6 +115,12 @@ def _alive(planting: Planting, days: Noted, today: date) -> bool:
 def _first_day(today: date) -> date:
     """The soil is run from the first day of last year: long enough for its upper metres to forget the start."""
     return date(today.year - 1, 1, 1)
+
+
+def _soil_days(plantings: Iterable[Noted]) -> int:
+    """How far ahead the soil is run: a season, while its warmth still decides when to plant or when shoots come."""
+    asked = any(days.planted is None or not (days.shoots or days.tops_gone or days.lifted) for days in plantings)
+    return LONGEST_OUTLOOK_DAYS if asked else SOIL_ONCE_UP_DAYS
 
 
 def _condition(
@@ -129,7 +143,7 @@ def _condition(
         stage=stage_now(days, shoots, today),
         straw_m=float(straw_m[-1]),
         soil=soil,
-        water=_water(place, bed, days, shoots, straw_m, been, coming) if has_the_bed else None,
+        water=_water(place, planting, days, shoots, straw_m, been, coming) if has_the_bed else None,
         crop=crop,
         last_straw=last_laid(bed, place.journal, today),
         chances=chances_of(place.frosts, planting, shoots, thresholds),
@@ -148,10 +162,12 @@ def _air(been: Forcing, coming: Forcing) -> tuple[Daily, Daily]:
 
 
 def _water(
-    place: _Place, bed: Bed, days: Noted, shoots: DayRange | None, straw_m: FloatArray, been: Forcing, coming: Forcing
-) -> WaterNow:
+    place: _Place, planting: Planting, days: Noted, shoots: DayRange | None, straw_m: FloatArray,
+    been: Forcing, coming: Forcing,
+) -> WaterNow:  # fmt: skip
+    bed = place.garden.bed(planting.bed)
     begins = min(place.today - WATER_REMEMBERED, (days.planted or place.today) - BEFORE_PLANTING)
-    been = been.since(begins)
+    been = been.since(begins.replace(day=1))
     straw_m = straw_m[-been.days :]
     count = been.days + coming.days
     lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
@@ -164,4 +180,5 @@ def _water(
         coming,
         place.evaporation,
         place.timeline.days.of("rain_chance"),
+        place.memo.under(planting.key),
     )

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from haulm.beds.memo import Memo
 from haulm.science.climatology import MeanYear, fit_mean_year, mean_year_at
 from haulm.science.frost import spread_by_lead_c
 from haulm.weather import DAY, FloatArray, Mark, Timeline
@@ -67,14 +68,17 @@ class Forcing:
 
     def since(self, day: date) -> "Forcing":
         """The same weather from a day on."""
-        skip = max((day - self.first).days, 0)
+        return self.part(slice(max((day - self.first).days, 0), None))
+
+    def part(self, days: slice) -> "Forcing":
+        """The same weather on some of its days, by their places."""
         return Forcing(
-            self.first + timedelta(days=skip),
-            self.air_min_c[:, skip:],
-            self.air_max_c[:, skip:],
-            self.rain_mm[:, skip:],
-            self.rain_known[skip:],
-            self.air_spread_c[skip:],
+            self.first + (days.start or 0) * DAY,
+            self.air_min_c[:, days],
+            self.air_max_c[:, days],
+            self.rain_mm[:, days],
+            self.rain_known[days],
+            self.air_spread_c[days],
         )
 
     def with_rain(self, read_mm: FloatArray) -> "Forcing":
@@ -90,19 +94,45 @@ def days_of_year(first: date, count: int) -> FloatArray:
     return np.asarray(since_new_year + 1.0)
 
 
-def climate_of(timeline: Timeline, told: PlaceMean, latitude_deg: float) -> Climate:
-    """The place's mean year from the days observed, else from what the settings tell, else a guess by latitude."""
-    past = timeline.days.cut(timeline.days.first, timeline.today - DAY)
-    seen = timeline.air_mark[: len(past)] >= Mark.OBSERVED
-    air_min, air_max = np.where(seen, past.air_min_c, np.nan), np.where(seen, past.air_max_c, np.nan)
-    day_of_year = days_of_year(past.first, len(past))
+def climate_of(timeline: Timeline, told: PlaceMean, latitude_deg: float, memo: Memo | None = None) -> Climate:
+    """The place's mean year from the days observed, else from what the settings tell, else a guess by latitude.
+
+    It rests on the days up to the last New Year where they show the year whole, so that each season weighs the same
+    and the mean year stays the same for a year; else on all days there are.
+    """
+    first, year = timeline.days.first, timeline.today.year
+    before = _seen(timeline, date(year, 1, 1) - DAY)
+    climate = (memo or Memo()).kept("climate", (first, *before, year), lambda: _fitted(first, *before, year))
+    if _whole_year(climate):
+        return climate
+    all_days = _seen(timeline, timeline.today - DAY)
+    climate = _fitted(first, *all_days, year)
+    if _whole_year(climate):
+        return climate
+    lowest, highest = _guessed_year(told, latitude_deg, *all_days[:2])
+    return replace(climate, air_min=lowest, air_max=highest)
+
+
+def _seen(timeline: Timeline, last: date) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Observed minima and maxima, and rain, from the record's first day to another; NaN where not observed."""
+    count = max((last - timeline.days.first).days + 1, 0)
+    seen = timeline.air_mark[:count] >= Mark.OBSERVED
+    low, high = (np.where(seen, v[:count], np.nan) for v in (timeline.days.air_min_c, timeline.days.air_max_c))
+    return low, high, timeline.days.rain_mm[:count]
+
+
+def _fitted(first: date, air_min: FloatArray, air_max: FloatArray, rain_mm: FloatArray, year: int) -> Climate:
+    """What days seen before or in a calendar year tell; NaN where they are too few."""
+    day_of_year = days_of_year(first, len(air_min))
     known = np.isfinite(air_min) & np.isfinite(air_max)
-    rain = past.rain_mm[np.isfinite(past.rain_mm)]
-    rain_mm = float(rain.mean()) if rain.size >= FEWEST_DAYS_OF_RAIN else USUAL_RAIN_MM
+    rain = rain_mm[np.isfinite(rain_mm)]
+    mean_rain_mm = float(rain.mean()) if rain.size >= FEWEST_DAYS_OF_RAIN else USUAL_RAIN_MM
     lowest, highest = fit_mean_year(day_of_year, air_min), fit_mean_year(day_of_year, air_max)
-    if not np.isfinite([*lowest.coefficients, *highest.coefficients]).all():
-        lowest, highest = _guessed_year(told, latitude_deg, air_min, air_max)
-    return Climate(lowest, highest, rain_mm, _whole_years(past.first, known, timeline.today))
+    return Climate(lowest, highest, mean_rain_mm, _whole_years(first, known, year))
+
+
+def _whole_year(climate: Climate) -> bool:
+    return bool(np.isfinite([*climate.air_min.coefficients, *climate.air_max.coefficients]).all())
 
 
 def _guessed_year(
@@ -119,10 +149,10 @@ def _guessed_year(
     return fit_mean_year(day, wave - 5.0), fit_mean_year(day, wave + 5.0)
 
 
-def _whole_years(first: date, known: NDArray[np.bool_], today: date) -> tuple[int, ...]:
-    """Past years of which enough days are known; the year before `today` may end with yesterday."""
+def _whole_years(first: date, known: NDArray[np.bool_], this_year: int) -> tuple[int, ...]:
+    """Past years of which enough days are known."""
     found = []
-    for year in range(first.year, today.year):
+    for year in range(first.year, this_year):
         start = (date(year, 1, 1) - first).days
         stop = (date(year + 1, 1, 1) - first).days
         if start >= 0 and known[start:stop].mean() >= FEWEST_DAYS_OF_AN_OWN_YEAR:
@@ -168,9 +198,9 @@ def _over(base: Forcing, name: str, years: list[dict[str, FloatArray]], known: N
 
 def _own_year(timeline: Timeline, today: date, year: int, count: int) -> dict[str, FloatArray]:
     start = _same_day(today, year)
-    days = timeline.days.cut(start, start + timedelta(days=count - 1))
-    past_last = (timeline.today - start).days  # what lies beyond yesterday is not that year's weather
-    return {name: np.where(np.arange(count) < past_last, getattr(days, name), np.nan) for name in _VALUES}
+    last = start + timedelta(days=count - 1)
+    lived = np.arange(count) < (timeline.today - start).days  # what lies beyond yesterday is not that year's weather
+    return {name: np.where(lived, timeline.days.of(name).between(start, last), np.nan) for name in _VALUES}
 
 
 def _same_day(day: date, year: int) -> date:

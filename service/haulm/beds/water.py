@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from haulm.beds.evaporation import Evaporation
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
+from haulm.beds.memo import Memo
 from haulm.beds.noted import Noted
 from haulm.condition import DayRange, WaterNow
 from haulm.garden import Bed
@@ -67,8 +68,9 @@ def _crop_age(days: Noted, shoots: DayRange | None, first: date, count: int) -> 
 
 
 def water_now(
-    bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, evaporation: Evaporation, chance: Daily
-) -> WaterNow:
+    bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, evaporation: Evaporation, chance: Daily,
+    memo: Memo | None = None,
+) -> WaterNow:  # fmt: skip
     """The bed's water this morning, and how long it lasts without watering.
 
     Parameters
@@ -83,8 +85,7 @@ def water_now(
         Chance of rain a day as forecast; NaN where not given.
     """
     drivers = _drivers(bed, on_bed, past, evaporation.eto_mm)
-    start = wb.start_state(drivers["total_mm"][:, 0], drivers["top_mm"][:, 0], driest_share=0.0, wettest_share=0.0)
-    state, been = wb.advance(start, wb.WaterForcing(**drivers))
+    state, been = _been(past.first, drivers, memo or Memo())
     coming = _drivers(bed, on_bed, ahead, evaporation.eto_mm, count=WEEK)
     likely = _likely_rain(ahead, chance)[None, :WEEK]
     _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}))
@@ -108,6 +109,20 @@ def water_now(
         straw_holds_mm=_room_in_straw_mm(on_bed.straw_m[past.days - 1], wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
         eto_ways=evaporation.ways(WAYS_TOLD_DAYS, (ahead.first - evaporation.eto_mm.first).days),
     )
+
+
+def _been(first: date, drivers: dict[str, FloatArray], memo: Memo) -> tuple[FloatArray, wb.WaterTrajectory]:
+    """The balance up to yesterday, begun at field capacity."""
+    full = {name: drivers[name][:, 0] for name in ("total_mm", "top_mm")}
+
+    def start() -> FloatArray:
+        return wb.start_state(**full, driest_share=0.0, wettest_share=0.0)
+
+    def run(state: FloatArray, days: slice) -> tuple[FloatArray, wb.WaterTrajectory]:
+        return wb.advance(state, wb.WaterForcing(**{name: values[:, days] for name, values in drivers.items()}))
+
+    inputs = np.stack(list(drivers.values()))
+    return memo.march("water", (first, *full.values()), inputs, start, run)
 
 
 def _drivers(

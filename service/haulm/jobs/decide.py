@@ -13,6 +13,7 @@ from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.alerts.select import Judged, before, select, standing
 from haulm.beds.conditions import conditions_of
 from haulm.beds.forcing import PlaceMean
+from haulm.beds.memo import Memo
 from haulm.beds.sky import sky_now
 from haulm.condition import Condition, SkyNow
 from haulm.garden import Garden, Journal
@@ -21,7 +22,7 @@ from haulm.sources.bridge import timeline
 from haulm.weather import Forecast, Record
 
 
-def decide(
+def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
     garden: Garden,
     thresholds: Thresholds,
     as_of: datetime,
@@ -30,6 +31,8 @@ def decide(
     journal: Journal,
     memory: Iterable[Said],
     told: PlaceMean | None = None,
+    *,
+    memo: Memo | None = None,
 ) -> Decision:
     """What to say on the morning of `as_of`.
 
@@ -45,6 +48,8 @@ def decide(
         All entries and all episodes; later ones are left out here.
     told
         What the settings say of the place's mean year, for a short record.
+    memo
+        Lent by whoever runs many mornings in a row, so that each need not begin anew; it changes no answer.
     """
     today = garden.place.day_of(as_of)
     known = timeline(
@@ -58,7 +63,7 @@ def decide(
     )
     noted = journal.known(as_of, today)
     sky = sky_now(known, garden.place, thresholds, as_of, noted)
-    conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean())
+    conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean(), memo)
     remembered = before(memory, today)
     judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]
     alerts, after = select(judged, remembered, today)

@@ -7,6 +7,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
+from haulm.beds.memo import Memo
 from haulm.garden import (
     Bed,
     Cause,
@@ -159,9 +160,10 @@ def decided(scene: Scene, day: date) -> Decision:
     record, forecasts = _weather(scene.garden, day)
     journal = journal_of(scene, day.year)
     memory: tuple[Said, ...] = ()
+    memo = Memo()
     for back in range(MORNINGS_BEFORE, -1, -1):
         as_of = _at_half_past_six(scene.garden.place, day - back * DAY)
-        decision = decide(scene.garden, Thresholds(), as_of, record, forecasts, journal, memory)
+        decision = decide(scene.garden, Thresholds(), as_of, record, forecasts, journal, memory, memo=memo)
         memory = decision.memory
     return decision
 

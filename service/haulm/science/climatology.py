@@ -146,6 +146,12 @@ def first_in_autumn(
     return _season_dates(first_day, air_min_c, threshold_c, month=1 if southern else 7, last=False)
 
 
+def season_begun(day: date) -> date:
+    """The day on which the season of a day began, 24 January or 24 July, on either side of the equator."""
+    begins = (date(day.year, 7, 24), date(day.year, 1, 24), date(day.year - 1, 7, 24))
+    return next(begun for begun in begins if begun <= day)
+
+
 def _season_dates(first_day: date, air_min_c: ArrayLike, threshold_c: float, *, month: int, last: bool) -> SeasonDates:
     minima, begin = np.asarray(air_min_c, dtype=np.float64), first_day.toordinal()
     end = begin + len(minima)

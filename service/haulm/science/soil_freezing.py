@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
@@ -17,24 +17,28 @@ class Freezing:
     conductance_w_m2_k
         How closely the surface is held to 0 °C; fitted on USCRN stations (DEVELOPERS.md, "Accuracy").
     store_mj_m2
-        Latent heat of the water that can freeze; 6 is 18 mm (judgement).
+        Latent heat of the water that can freeze, one number or one a bed; 6 is 18 mm (judgement), 0 never freezes.
     probe_m
         Depth whose temperature tells whether the soil freezes or thaws.
     """
 
     conductance_w_m2_k: float = 19.66
-    store_mj_m2: float = 6.0
+    store_mj_m2: ArrayLike = 6.0
     probe_m: float = 0.10
 
 
 class Curtain:
     """Ice and the probe's last temperature of one block of beds, for as long as its days run.
 
-    `row` is the probe's among the depths that the march looks at.
+    `store_mj_m2` is that of each of its beds; `row` is the probe's among the depths that the march looks at.
     """
 
-    def __init__(self, freezing: Freezing, held: FloatArray, to_surface: FloatArray, step_s: float, row: int) -> None:
-        self.freezing, self.to_surface, self.row = freezing, to_surface, row
+    def __init__(
+        self, freezing: Freezing, store_mj_m2: FloatArray, held: FloatArray, to_surface: FloatArray, step_s: float,
+        row: int,
+    ) -> None:  # fmt: skip
+        self.freezing, self.store, self.to_surface, self.row = freezing, store_mj_m2, to_surface, row
+        self._wet: NDArray[np.bool_] | bool = True if (store_mj_m2 > 0.0).all() else store_mj_m2 > 0.0
         self.ice, self.probe = held[0].copy(), held[1].copy()
         self.probe_rise = np.zeros_like(self.probe)
         self._mj_per_w = step_s / 1e6
@@ -46,18 +50,18 @@ class Curtain:
 
     def idle(self) -> bool:
         """No bed has ice, or soil cold enough to make any: most days of most places."""
-        return not self._icy and not np.fmin.reduce(self.probe, initial=np.inf) < 0.0
+        return not self._icy and not np.fmin.reduce(self.probe, initial=np.inf, where=self._wet) < 0.0
 
     def flux(self, u: FloatArray, surface: FloatArray, conducts: FloatArray) -> FloatArray:
         """Heat into the soil over a step; where water freezes or thaws, the pull towards 0 °C is part of it."""
-        at_work = np.where(self.probe < 0.0, self.ice < self.freezing.store_mj_m2, self.ice > 0.0) & (conducts > 0.0)
+        at_work = np.where(self.probe < 0.0, self.ice < self.store, self.ice > 0.0) & (conducts > 0.0)
         pull = np.where(at_work, self.freezing.conductance_w_m2_k, 0.0)
         layer = 1.0 / np.where(at_work, conducts, 1.0) - self.to_surface
         shared = 1.0 / (1.0 + layer * pull)
         through = np.where(at_work, 1.0 / (layer * shared + self.to_surface), conducts)
         q = np.asarray((u * np.where(at_work, shared, 1.0) - surface) * through)
         frozen = self.ice - self._mj_per_w * pull * (surface + self.to_surface * q)
-        self.ice = np.clip(frozen, 0.0, self.freezing.store_mj_m2)
+        self.ice = np.clip(frozen, 0.0, self.store)
         self._icy = bool((self.ice > 0.0).any())
         return q
 

@@ -104,6 +104,103 @@ def annual_wave(values: FloatArray, day_of_year: FloatArray) -> FloatArray:
     return np.stack([(kept * wave).mean(axis=1) for wave in waves], axis=1)
 
 
+def drives(
+    felt: Felt, straw_m2k_w: ArrayLike, turn: FloatArray, sides: Sides = NO_SIDES
+) -> tuple[FloatArray, FloatArray]:
+    """What drives the soil as it is estimated, and the three others that tell how each learned coefficient moves it.
+
+    Parameters
+    ----------
+    felt
+        Of the rows, (rows, days), no holes.
+    straw_m2k_w
+        Resistance of straw [m² K/W], broadcasting to (rows, days); it is not natural, and only told apart from what
+        is by its prior.
+    turn
+        `season_turn` of the days.
+    sides
+        What else ties the rows to the air.
+
+    Returns
+    -------
+    tuple
+        Forcing [°C] and resistance [m² K/W] for the column, (4 · rows, days): first all rows as estimated, then all
+        under a thicker layer, then by the sun's part alone, then by that part turned with the season.
+    """
+    natural, still = felt.resistance_m2k_w, Sides(sides.conductance_w_m2_k, 0.0)
+    straw = np.broadcast_to(np.asarray(straw_m2k_w, dtype=np.float64), natural.shape)
+    sun, layer = SUN_UNIT * felt.warming_c, natural + straw
+    thicker = natural * (1.0 + LAYER_UNIT) + straw
+    each = (
+        (felt.temperature_c, layer, sides),
+        (felt.temperature_c, thicker, sides),
+        (sun, layer, still),
+        (sun * turn, layer, still),
+    )
+    pairs = [beside(forcing, over, ties.conductance_w_m2_k, ties.air_c) for forcing, over, ties in each]
+    forcing, resistance = (np.concatenate(part) for part in zip(*pairs, strict=True))
+    return forcing, resistance
+
+
+def fourfold(soil: SoilColumn, rows: int) -> SoilColumn:
+    """The soils of the rows of `drives`. Those of sun and season leave freezing out: they are differences."""
+    depths = np.broadcast_to(soil.depths_m, (rows, np.shape(soil.depths_m)[-1]))
+    wet = soil.freezing and replace(soil.freezing, store_mj_m2=_freezes(soil.freezing.store_mj_m2, rows))
+    return replace(
+        soil,
+        conductivity_w_mk=np.tile(np.broadcast_to(soil.conductivity_w_mk, (rows,)), len(SERIES)),
+        heat_capacity_mj_m3k=np.tile(np.broadcast_to(soil.heat_capacity_mj_m3k, (rows,)), len(SERIES)),
+        depths_m=np.tile(depths, (len(SERIES), 1)),
+        freezing=wet,
+    )
+
+
+def _freezes(store_mj_m2: ArrayLike, rows: int) -> FloatArray:
+    store = np.broadcast_to(np.asarray(store_mj_m2, dtype=np.float64), (rows,))
+    return np.concatenate([store, store, np.zeros(2 * rows)])
+
+
+def rows_of(soil: SoilColumn, rows: NDArray[np.int64]) -> SoilColumn:
+    """Some of the soils of `fourfold`, by their places; a place may come more than once."""
+    wet = soil.freezing and replace(soil.freezing, store_mj_m2=np.asarray(soil.freezing.store_mj_m2)[rows])
+    return replace(
+        soil,
+        conductivity_w_mk=np.asarray(soil.conductivity_w_mk)[rows],
+        heat_capacity_mj_m3k=np.asarray(soil.heat_capacity_mj_m3k)[rows],
+        depths_m=np.asarray(soil.depths_m)[rows],
+        freezing=wet,
+    )
+
+
+def settled_state(
+    forcing_c: FloatArray, resistance_m2k_w: FloatArray, day_of_year: FloatArray, first_day: float, soil: SoilColumn
+) -> FloatArray:
+    """The state to begin from on day of the year `first_day`: what the forcing's annual wave would settle into.
+
+    Parameters
+    ----------
+    forcing_c, resistance_m2k_w
+        From `drives`, over whole years of days `day_of_year`.
+    soil
+        From `fourfold`.
+    """
+    wave = annual_wave(forcing_c, day_of_year)
+    state = column.steady_state(wave, first_day, resistance_m2k_w.mean(axis=1), soil)
+    return state if soil.freezing is None else column.with_ice(state)
+
+
+def told_apart(soil_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The estimate (rows, …), and how each learned coefficient would move it (4, rows, …) [°C a unit], as SERIES.
+
+    Parameters
+    ----------
+    soil_c
+        Soil of the rows of `drives`, (4 · rows, …).
+    """
+    whole, thicker, sunned, seasoned = np.split(soil_c, len(SERIES))
+    return whole, np.stack([np.ones_like(whole), sunned, thicker - whole, seasoned])
+
+
 def sensitivity_series(
     felt: Felt,
     straw_m2k_w: ArrayLike,
@@ -112,56 +209,26 @@ def sensitivity_series(
     soil: SoilColumn,
     sides: Sides = NO_SIDES,
 ) -> tuple[FloatArray, FloatArray]:
-    """The estimate, and how each learned coefficient would move it.
+    """The estimate, and how each learned coefficient would move it, begun from the days' own annual wave.
 
     Parameters
     ----------
-    felt
-        Of the rows, (rows, days), no holes, whole years for the start.
-    straw_m2k_w
-        Resistance of straw [m² K/W], broadcasting to (rows, days); it is not natural, and only told apart from what
-        is by its prior.
-    turn
-        `season_turn` of the days.
+    felt, straw_m2k_w, turn, sides
+        As for `drives`, whole years of days.
+    day_of_year
+        Of the days.
     soil
         Of the rows, with the depths wanted.
-    sides
-        What else ties the rows to the air.
 
     Returns
     -------
     soil_c, series
-        (rows, days, depths) [°C]; (4, rows, days, depths) [°C a unit], in the order of SERIES. Those of sun and season
-        leave freezing out.
+        (rows, days, depths) [°C]; (4, rows, days, depths) [°C a unit], in the order of SERIES.
     """
-    natural, still = felt.resistance_m2k_w, Sides(sides.conductance_w_m2_k, 0.0)
-    straw = np.broadcast_to(np.asarray(straw_m2k_w, dtype=np.float64), natural.shape)
-    sun, dry = SUN_UNIT * felt.warming_c, replace(soil, freezing=None)
-    layers = (natural + straw, natural * (1.0 + LAYER_UNIT) + straw)
-    whole, thicker = _run((felt.temperature_c, felt.temperature_c), layers, sides, day_of_year, soil)
-    sunned, seasoned = _run((sun, sun * turn), (layers[0], layers[0]), still, day_of_year, dry)
-    return whole, np.stack([np.ones_like(whole), sunned, thicker - whole, seasoned])
-
-
-Pair = tuple[FloatArray, FloatArray]
-
-
-def _run(felt_c: Pair, layers_m2k_w: Pair, sides: Sides, day_of_year: FloatArray, soil: SoilColumn) -> Pair:
-    """Two answers of the same soils as rows of one call: most of its time goes by the day, not by the row."""
-    ties, air = sides.conductance_w_m2_k, sides.air_c
-    pairs = [beside(felt, layer, ties, air) for felt, layer in zip(felt_c, layers_m2k_w, strict=True)]
-    forcing, resistance = (np.concatenate(each) for each in zip(*pairs, strict=True))
-    rows = len(felt_c[0])
-    wide = replace(
-        soil,
-        conductivity_w_mk=np.tile(np.broadcast_to(soil.conductivity_w_mk, (rows,)), 2),
-        heat_capacity_mj_m3k=np.tile(np.broadcast_to(soil.heat_capacity_mj_m3k, (rows,)), 2),
-        depths_m=np.tile(np.broadcast_to(soil.depths_m, (rows, np.shape(soil.depths_m)[-1])), (2, 1)),
-    )
-    start = column.steady_state(annual_wave(forcing, day_of_year), float(day_of_year[0]), resistance.mean(axis=1), wide)
-    state = start if soil.freezing is None else column.with_ice(start)
-    found = column.advance(state, forcing, resistance, wide)[1].soil_c
-    return found[:rows], found[rows:]
+    forcing, resistance = drives(felt, straw_m2k_w, turn, sides)
+    wide = fourfold(soil, len(felt.temperature_c))
+    start = settled_state(forcing, resistance, day_of_year, float(day_of_year[0]), wide)
+    return told_apart(column.advance(start, forcing, resistance, wide)[1].soil_c)
 
 
 def places_under_straw(natural_m2k_w: FloatArray, straw_m2k_w: FloatArray) -> FloatArray:

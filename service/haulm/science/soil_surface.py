@@ -220,32 +220,50 @@ def _stores(
     stores: FloatArray, rain_mm: FloatArray, air: _Air, bedding: Bedding | None, known: SurfaceConstants
 ) -> tuple[FloatArray, tuple[FloatArray, FloatArray, FloatArray]]:
     """Snow, surface water and straw's water: what is left, and (days, rows) snow's cover and both wetnesses, 0 to 1."""
-    snow, wet, straw = stores
     falls = np.clip((known.snowfall_c + 1.0 - air.mean_c) / 2.0, 0.0, 1.0) * rain_mm
-    liquid, thaws = rain_mm - falls, known.melt_mm_c * np.maximum(air.mean_c, 0.0)
+    thaws, fills = known.melt_mm_c * np.maximum(air.mean_c, 0.0), rain_mm - falls
+    snow, pack, melts = _snow(stores[0], falls, thaws)
     free = 1.0 if bedding is None else bedding.evaporates
     drying = np.exp((-free / known.wetness_mm) * air.reference_et_mm)
-    pack, water, held = np.empty_like(rain_mm), np.empty_like(rain_mm), np.zeros_like(rain_mm)
-    for day in range(len(rain_mm)):
-        snow = snow + falls[day]
-        melts = np.minimum(snow, thaws[day])
-        snow = snow - melts
-        full = np.minimum(wet + liquid[day] + melts, known.wetness_mm)
-        pack[day], water[day] = snow, full
-        wet = full * drying[day]
-    if bedding is not None:
-        straw = _straw_water(straw, liquid, air.reference_et_mm, held)
-    return np.stack([snow, wet, straw]), (pack / (pack + known.snow_half_mm), water / known.wetness_mm, held)
+    if bedding is None:
+        wet, water = _filled(stores[1:2], [fills + melts], [drying], [known.wetness_mm])
+        after, held = np.stack([snow, wet[0], stores[2]]), np.zeros_like(rain_mm)
+    else:
+        left = [drying, np.exp(-air.reference_et_mm / STRAW_HOLDS_MM)]
+        wet, water = _filled(stores[1:], [fills + melts, fills], left, [known.wetness_mm, STRAW_HOLDS_MM])
+        after, held = np.stack([snow, *wet]), water[:, 1] / STRAW_HOLDS_MM
+    return after, (pack / (pack + known.snow_half_mm), water[:, 0] / known.wetness_mm, held)
 
 
-def _straw_water(straw: FloatArray, liquid: FloatArray, drying_mm: FloatArray, held: FloatArray) -> FloatArray:
-    """Straw fills with rain and dries with the air, in e-foldings of what it holds; its wetness goes into `held`."""
-    left = np.exp(-drying_mm / STRAW_HOLDS_MM)
-    for day in range(len(liquid)):
-        full = np.minimum(straw + liquid[day], STRAW_HOLDS_MM)
-        held[day] = full / STRAW_HOLDS_MM
-        straw = full * left[day]
-    return straw
+def _snow(snow: FloatArray, falls: FloatArray, thaws: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The pack after the last day and at the end of each, and what melts of it; days without any are passed over."""
+    pack, melts = np.zeros_like(falls), np.zeros_like(falls)
+    lies, snows = bool((snow != 0.0).any()), (falls != 0.0).any(axis=1).tolist()
+    for day, snowing in enumerate(snows):
+        if lies or snowing:
+            snow = snow + falls[day]
+            melts[day] = np.minimum(snow, thaws[day])
+            snow = snow - melts[day]
+            pack[day] = snow
+            lies = bool((snow != 0.0).any())
+    return snow, pack, melts
+
+
+def _filled(
+    held: FloatArray, fills: list[FloatArray], left: list[FloatArray], holds_mm: list[float]
+) -> tuple[FloatArray, FloatArray]:
+    """Stores (stores, rows) that fill with water up to what they hold, and dry in e-foldings of what is in them.
+
+    After the last day, and (days, stores, rows) at the full of each.
+    """
+    most = np.array(holds_mm)[:, None]
+    wets, dries = np.stack(fills, axis=1), np.stack(left, axis=1)
+    full = np.empty_like(wets)
+    for water, wet, dry in zip(full, wets, dries, strict=True):
+        np.add(held, wet, out=water)
+        np.minimum(water, most, out=water)
+        held = water * dry
+    return held, full
 
 
 def _balance(

@@ -170,6 +170,7 @@ def advance(
     forcing, resistance = (np.broadcast_to(_array(v), (beds, days)) for v in (surface_c, resistance_m2k_w))
     depths = np.broadcast_to(depths, (beds, depths.shape[1]))
     conductivity, capacity = _soils(soil, beds)
+    store = np.broadcast_to(_array(soil.freezing.store_mj_m2 if soil.freezing else 0.0), (beds,))
     after = np.empty(state.shape)
     seen, flux = np.empty((days, 1 + depths.shape[1], beds)), np.empty((days, beds))
     for start in range(0, beds, _BEDS_A_BLOCK):
@@ -179,7 +180,9 @@ def advance(
         curtain = (
             None
             if soil.freezing is None
-            else Curtain(soil.freezing, state[block, CELLS:].T, step.to_surface, soil.step_s, row=1 + probe)
+            else Curtain(
+                soil.freezing, store[block], state[block, CELLS:].T, step.to_surface, soil.step_s, row=1 + probe
+            )
         )
         amplitudes = state[block, :CELLS]
         after[block, :CELLS] = _march_block(
@@ -332,19 +335,21 @@ def _march(
     stored = np.ascontiguousarray(amplitudes / step.gain)  # so that a day's flux is simply added
     weights = looks * (step.mean * step.gain)
     work = np.empty_like(weights)
-    folds, total = _folds(work)
+    folds, _ = _folds(work)
+    *early, last = folds
+    even, odd = (side[..., 0, :] for side in last)
     for u, conducts, row, q in zip(driven, admittance, *results, strict=True):
         np.multiply(weights, stored, out=work)
-        for into, half in folds:
+        for into, half in early:
             np.add(into, half, out=into)
-        row[:] = total
+        np.add(even, odd, out=row)
         if curtain is None or curtain.idle():
-            np.subtract(u, total[0], out=q)
+            np.subtract(u, row[0], out=q)
             np.multiply(q, conducts, out=q)
         else:
-            q[:] = curtain.flux(u, total[0], conducts)
+            q[:] = curtain.flux(u, row[0], conducts)
         if curtain is not None:
-            curtain.look(total[curtain.row], q)
+            curtain.look(row[curtain.row], q)
         np.multiply(stored, step.kept, out=stored)
         np.add(stored, q, out=stored)
     return stored * step.gain

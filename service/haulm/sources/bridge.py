@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -152,9 +151,9 @@ def _short_gaps(values: FloatArray, longest: int) -> Mask:
     """Unknown days between two known ones, in runs that are not too long."""
     short = np.zeros(len(values), dtype=bool)
     known = np.flatnonzero(np.isfinite(values))
-    for before, after in pairwise(known):
-        if 1 < after - before <= longest + 1:
-            short[before + 1 : after] = True
+    apart = np.diff(known)
+    for at in np.flatnonzero((apart > 1) & (apart <= longest + 1)):
+        short[known[at] + 1 : known[at + 1]] = True
     return short
 
 
