@@ -25,8 +25,12 @@ class Section(StrEnum):
 
 
 class Speaks(StrEnum):
-    """How often a rule speaks while it holds."""
+    """How often a rule speaks while it holds.
 
+    What speaks on one morning says its line and no more: it neither stands under Still so nor is called over.
+    """
+
+    ONE_MORNING = "one morning"
     ONCE = "once"
     EACH_DAY = "each day"
 

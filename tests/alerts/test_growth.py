@@ -41,6 +41,12 @@ def test_shoots_are_due_in_their_range_and_overdue_a_week_after(a, thresholds, t
     assert verdict != "overdue" or (found.facts["overdue_days"], found.section) == (7, Section.DO_TODAY)
 
 
+@pytest.mark.parametrize("closes_in", [-1, 3])
+def test_overdue_shoots_tell_until_when_to_replant(a, thresholds, today, closes_in):
+    late = replace(expecting(a, today, -15, -7), planting=replace(a.planting, window_last=today + closes_in * DAY))
+    assert shoots_due(late, thresholds, None).facts["replant_until"] == today + closes_in * DAY
+
+
 def test_shoots_once_looked_for_stay_looked_for(a, thresholds, today):
     said = said_of("shoots-due", "due", today - DAY)
     assert shoots_due(expecting(a, today, 1, 9), thresholds, said).verdict == "due"

@@ -215,3 +215,29 @@ def test_without_a_forecast_nobody_is_told_to_plant(a, thresholds):
 def test_how_old_the_stations_newest_day_is_goes_with_the_word_to_plant(a, thresholds, today):
     old = a.sky(newest_observed=today - 6 * DAY)
     assert planting_time(a.condition(Stage.CHITTING, sky=old), thresholds, None).facts["observed_days_ago"] == 6
+
+
+@pytest.mark.parametrize(
+    ("begun", "opens_in", "verdict"), [(14, 5, "wait"), (13, 5, None), (13, 0, "wait"), (3, -4, "wait")]
+)
+def test_seed_hardly_awake_is_told_to_wait_only_once_the_window_is_open(a, thresholds, today, begun, opens_in, verdict):
+    planting = replace(a.planting, window_first=today + opens_in * DAY)
+    since = a.stage(Stage.CHITTING, since=today - begun * DAY)
+    cold = a.condition(Stage.CHITTING, soil=a.soil((8.0,) * 3), planting=planting, stage=since)
+    found = planting_time(cold, thresholds, None)
+    assert (found.verdict if found else None) == verdict
+    assert found is None or found.facts["sprouted"] is (begun >= 14)
+
+
+@pytest.mark.parametrize(("days_left", "level"), [(6, 0), (5, 1), (0, 1)])
+@pytest.mark.parametrize("season", list(Season))
+def test_a_bed_that_is_ready_is_spoken_of_again_before_the_last_day(a, thresholds, today, season, days_left, level):
+    planting = replace(a.planting, season=season, window_last=today + days_left * DAY)
+    found = planting_time(a.condition(Stage.CHITTING, planting=planting), thresholds, None)
+    assert (found.verdict, found.level) == ("plant", level)
+
+
+def test_too_late_names_the_same_window_of_next_year(a, thresholds, today):
+    closed = replace(a.planting, window_last=today - DAY)
+    facts = planting_time(a.condition(Stage.CHITTING, planting=closed), thresholds, None).facts
+    assert facts["next_year"] == closed.window_first + 365 * DAY

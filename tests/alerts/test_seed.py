@@ -101,7 +101,7 @@ def test_a_day_that_never_comes_asks_for_no_chitting(a, thresholds, today):
     assert start_chitting(a.condition(Stage.SEED, soil=never), thresholds, None) is None
 
 
-def test_the_likely_day_keeps_to_the_window_and_to_the_last_safe_day(a, today):
+def test_the_likely_day_keeps_to_the_window_and_to_the_last_safe_day(a, thresholds, today):
     assert likely_planting(a.condition(Stage.SEED, soil=a.soil(ready=-2))) == today
     opens = replace(a.planting, window_first=today + 12 * DAY)
     assert likely_planting(a.condition(Stage.SEED, planting=opens)) == today + 12 * DAY
@@ -109,7 +109,28 @@ def test_the_likely_day_keeps_to_the_window_and_to_the_last_safe_day(a, today):
         safe = SeasonChances(10, 0.1, today + days * DAY)
         condition = a.condition(Stage.SEED, chances=safe)
         assert (last_day(condition), likely_planting(condition)) == (today + days * DAY, likely)
+        assert start_chitting(condition, thresholds, None).verdict == ("chit" if likely else "in-vain")
     assert last_day(a.condition(Stage.SEED, chances=SeasonChances(0, NAN, None))) == a.planting.window_last
+
+
+@pytest.mark.parametrize(("ahead", "verdict"), [(29, None), (28, "in-vain")])
+def test_seed_is_left_asleep_where_the_soil_is_fit_too_late(a, thresholds, today, ahead, verdict):
+    planting = replace(a.planting, window_first=today + ahead * DAY)
+    safe = SeasonChances(10, 0.1, today + 40 * DAY)
+    condition = a.condition(Stage.SEED, soil=a.soil(ready=41), planting=planting, chances=safe)
+    assert verdict_of(start_chitting(condition, thresholds, None)) == verdict
+    assert buy_seed(condition, thresholds, None).facts["in_vain"]
+    in_time = replace(condition, soil=a.soil(ready=40))
+    assert not buy_seed(in_time, thresholds, None).facts["in_vain"]
+
+
+@pytest.mark.parametrize(("raked", "verdict"), [(28, "chit"), (29, None)])
+def test_under_old_straw_chitting_counts_to_the_day_of_the_raked_bed(a, thresholds, today, raked, verdict):
+    soil = replace(a.soil(ready=40), ready_if_raked=DayRange(None, today + raked * DAY, None, 1.0, 10))
+    condition = a.condition(Stage.SEED, soil=soil, chances=SeasonChances(10, 0.1, None))
+    found = start_chitting(condition, thresholds, None)
+    assert verdict_of(found) == verdict
+    assert found is None or found.facts["likely"] == today + raked * DAY
 
 
 # --- cut (between 10 and 21 °C in the week of planting)

@@ -29,9 +29,9 @@ def under_straw(a, today, ready, bare, **changes):
 @pytest.mark.parametrize(
     ("ready", "bare", "standing", "speaks"),
     [
-        (29, 15, False, False),
-        (28, 15, False, True),
-        (29, 15, True, True),
+        (45, 29, False, False),
+        (45, 28, False, True),
+        (45, 29, True, True),
         (20, 17, False, True),
         (20, 18, False, False),
         (20, 19, True, True),
@@ -137,10 +137,27 @@ def test_gusts_of_forty_km_h_carry_straw_away(a, thresholds, today, gust_ms, ver
     assert verdict != "net" or found.section is Section.DO_TODAY
 
 
-@pytest.mark.parametrize(("gust_ms", "speaks"), [(9.5, True), (9.4, False)])
-def test_the_word_ends_below_thirty_four(a, thresholds, today, gust_ms, speaks):
+@pytest.mark.parametrize(
+    ("verdict", "level", "gust_ms", "now", "graver"),
+    [
+        ("net", 1, (3.0,), "net", False),
+        ("net-ready", 0, (3.0,), "net-ready", False),
+        ("net-ready", 0, (3.0, 3.0, 15.0), "net-ready", False),
+        ("net-ready", 0, (15.0,), "net", True),
+        ("net", 1, (NAN,), "net", False),
+    ],
+)
+def test_said_once_for_this_straw_it_is_not_said_again_but_when_the_wind_is_near(
+    a, thresholds, today, verdict, level, gust_ms, now, graver
+):
+    found = straw_blows(windy(a, today, *gust_ms), thresholds, said_of("straw-blows", verdict, today - DAY, level))
+    assert (found.verdict, found.level > level) == (now, graver)
+
+
+@pytest.mark.parametrize(("laid", "closed"), [(1, True), (2, False)])
+def test_straw_laid_since_is_a_new_matter(a, thresholds, today, laid, closed):
     said = said_of("straw-blows", "net", today - DAY, 1)
-    assert (straw_blows(windy(a, today, gust_ms), thresholds, said) is not None) is speaks
+    assert (straw_blows(windy(a, today, 15.0, laid=laid), thresholds, said) is None) is closed
 
 
 @pytest.mark.parametrize(

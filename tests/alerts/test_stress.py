@@ -116,25 +116,40 @@ def wet(a, texture="clay", **changes):
 )
 def test_fine_soil_above_capacity_for_more_than_a_day(a, thresholds, today, days, standing, speaks):
     said = said_of("soaking", "soaking", today - DAY, 1) if standing else None
-    found = soaking(wet(a, water=a.water(drained_days=days)), thresholds, said)
+    condition = wet(a, water=a.water(drained_days=days), sky=rained(a, today, 15.0))
+    found = soaking(condition, thresholds, said)
     assert verdict_of(found) == ("soaking" if speaks else None)
 
 
+def rained(a, today, *rain_mm):
+    """Rain of the last days, yesterday last."""
+    return a.sky(recent=unknown_days(today - len(rain_mm) * DAY, len(rain_mm), rain_mm=np.array(rain_mm, dtype=float)))
+
+
+@pytest.mark.parametrize(
+    ("rain_mm", "speaks"), [((5.0, 5.0, 5.0), True), ((5.0, 5.0, 4.9), False), ((9.0, 5.0, 5.0, 4.9), False)]
+)
+def test_a_little_rain_puts_no_bed_under_water(a, thresholds, today, rain_mm, speaks):
+    """The two wet days and the one before them count."""
+    condition = wet(a, water=a.water(drained_days=2), sky=rained(a, today, *rain_mm))
+    assert (soaking(condition, thresholds, None) is not None) is speaks
+
+
 @pytest.mark.parametrize(("texture", "speaks"), [("loam", False), ("silt", True), ("sand", False)])
-def test_coarser_soil_drains(a, thresholds, texture, speaks):
-    found = soaking(wet(a, texture, water=a.water(drained_days=5)), thresholds, None)
+def test_coarser_soil_drains(a, thresholds, today, texture, speaks):
+    found = soaking(wet(a, texture, water=a.water(drained_days=5), sky=rained(a, today, 20.0)), thresholds, None)
     assert (found is not None) is speaks
 
 
-@pytest.mark.parametrize(("rain_mm", "verdict"), [(60.0, None), (60.1, "soaking")])
-def test_a_day_s_rain_beyond_the_root_zone_soaks(a, thresholds, today, rain_mm, verdict):
-    recent = unknown_days(today - DAY, 1, rain_mm=np.array([rain_mm]))  # TAW is 60 mm here
-    assert verdict_of(soaking(wet(a, sky=a.sky(recent=recent)), thresholds, None)) == verdict
+@pytest.mark.parametrize(("rain_mm", "verdict"), [(48.0, None), (48.1, "soaking")])
+def test_a_day_s_rain_beyond_what_the_bed_holds_soaks(a, thresholds, today, rain_mm, verdict):
+    # Clay holds 0.12 to 0.20 m³/m³ for plants (FAO-56 Table 19): 48 mm in the 0.3 m of this bed.
+    assert verdict_of(soaking(wet(a, sky=rained(a, today, rain_mm)), thresholds, None)) == verdict
 
 
 @pytest.mark.parametrize(
     ("rain_mm", "verdict"),
-    [((60.1,), "rain-coming"), ((0.0, 60.1), "rain-coming"), ((0.0, 0.0, 90.0), None), ((NAN, 60.0), None)],
+    [((48.1,), "rain-coming"), ((0.0, 48.1), "rain-coming"), ((0.0, 0.0, 90.0), None), ((NAN, 48.0), None)],
 )
 def test_such_rain_to_come_is_told_a_day_ahead(a, thresholds, today, rain_mm, verdict):
     outlook = unknown_days(today, len(rain_mm), rain_mm=np.array(rain_mm))

@@ -190,6 +190,7 @@ def not_yet(alert_of):
         "why": "cold", "season": "spring", "soil_yesterday_c": 9.26, "limit_c": 10.0, "ready_days": 3,
         "trend_c": 1.6, "ahead_min_c": 8.4, "ahead_max_c": 10.2, "look_ahead_days": 7, "likely": date(2026, 4, 21),
         "early": date(2026, 4, 17), "late": date(2026, 4, 30), "years": 12, "last_safe": None, "new_straw_m": 0.06,
+        "sprouted": True,
     }  # fmt: skip
     return alert_of("planting-time", Section.LEAVE_ALONE, 40, verdict="wait", facts=facts)
 

@@ -12,6 +12,7 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, FloatArray
 
 YEAR = timedelta(days=365)
+SPROUTED_AFTER_DAYS = 14  # judgement: 2 to 10 days of warmth until the eyes show, and some of light
 
 
 def planting_time(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -90,6 +91,8 @@ def not_yet(condition: Condition, thresholds: Thresholds, standing: Said | None)
     planting = condition.planting
     if condition.today > planting.window_last or _past_last_safe_day(condition):
         return None
+    if condition.today < planting.window_first and not _sprouted(condition):
+        return None  # set to chit a few days ago: nobody means to plant it yet
     if not condition.soil.known or np.isnan(_last_days(condition, thresholds)).any():
         return None  # soil_ready says that it is not known
     why = _why_wait(condition, thresholds, standing)
@@ -105,8 +108,14 @@ def not_yet(condition: Condition, thresholds: Thresholds, standing: Said | None)
         "years": ready.years if ready else 0,
         "last_safe": condition.chances.last_safe_planting,
         "window_opens": planting.window_first,
+        "sprouted": _sprouted(condition),
     }
     return Finding("wait", Section.LEAVE_ALONE, 40, facts)
+
+
+def _sprouted(condition: Condition) -> bool:
+    since = condition.stage.since
+    return since is not None and (condition.today - since).days >= SPROUTED_AFTER_DAYS
 
 
 def _why_wait(condition: Condition, thresholds: Thresholds, standing: Said | None) -> str:

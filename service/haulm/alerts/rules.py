@@ -4,6 +4,7 @@ from haulm.advice import Speaks
 from haulm.alerts.data import forecast_missing, station_silent
 from haulm.alerts.frost import frost_on_shoots
 from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
+from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
 from haulm.alerts.seed import buy_seed, cut_seed, start_chitting
@@ -20,6 +21,7 @@ BEFORE_AND_AFTER_SHOOTS = stages_between(Stage.PLANTED, Stage.EMERGED)
 IN_LEAF = frozenset({Stage.EMERGED})
 DYING = stages_between(Stage.EMERGED, Stage.DYING_BACK)
 RIPENING = stages_between(Stage.DYING_BACK, Stage.SKINS_SETTING)
+WITH_TUBERS = stages_between(Stage.EMERGED, Stage.SKINS_SETTING)
 SKINS = frozenset({Stage.SKINS_SETTING})
 
 RULES: tuple[Rule, ...] = (
@@ -31,7 +33,7 @@ RULES: tuple[Rule, ...] = (
     Rule("planted-too-cold", IN_THE_GROUND, Speaks.ONCE, planted_too_cold),
     Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due),
     Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw),
-    Rule("straw-blows", stages_between(Stage.SEED, Stage.SKINS_SETTING), Speaks.ONCE, straw_blows),
+    Rule("straw-blows", stages_between(Stage.SEED, Stage.SKINS_SETTING), Speaks.ONE_MORNING, straw_blows),
     Rule("heat", IN_LEAF, Speaks.ONCE, heat),
     Rule("soaking", stages_between(Stage.PLANTED, Stage.SKINS_SETTING), Speaks.ONCE, soaking),
     Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict),
@@ -40,6 +42,11 @@ RULES: tuple[Rule, ...] = (
     Rule("stop-watering", DYING, Speaks.ONCE, stop_watering),
     Rule("keep-it-dry", RIPENING, Speaks.EACH_DAY, keep_it_dry),
     Rule("skins-set", SKINS, Speaks.ONCE, skins_set),
+    Rule("look-for-slugs", BEFORE_AND_AFTER_SHOOTS, Speaks.ONE_MORNING, slugs),
+    Rule("look-for-beetles", IN_LEAF, Speaks.ONE_MORNING, beetle),
+    Rule("look-for-tuber-moth", WITH_TUBERS, Speaks.ONE_MORNING, tuber_moth),
+    Rule("look-for-voles", WITH_TUBERS, Speaks.ONE_MORNING, voles),
+    Rule("look-for-green-tubers", WITH_TUBERS, Speaks.ONE_MORNING, greening),
 )
 
 SKY_RULES: tuple[SkyRule, ...] = (

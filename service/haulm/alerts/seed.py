@@ -24,7 +24,7 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         return None
     begins = max(planting.window_first, condition.today)
     season_days = (seed.season_ends - begins).days if seed.season_ends else None
-    later = _autumn_window(condition)
+    later, fit = _autumn_window(condition), soil_fit(condition)
     facts: dict[str, Fact] = {
         "window_first": planting.window_first,
         "opens_in_days": opens_in,
@@ -38,6 +38,9 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         "frost_years": condition.chances.years,
         "autumn_name": later[1] if later else "",
         "autumn_first": later[0] if later else None,
+        "fit": fit,
+        "last_day": last_day(condition),
+        "in_vain": fit is not None and fit > last_day(condition),
     }
     return Finding("buy", Section.GET_READY, 24, facts)
 
@@ -73,7 +76,9 @@ def start_chitting(condition: Condition, thresholds: Thresholds, standing: Said 
         near = (condition.planting.window_first - condition.today).days <= allowed
         return NO_LIKELY_DAY if near else None
     likely = likely_planting(condition)
-    if likely is None or (likely - condition.today).days > allowed:
+    if likely is None:
+        return _too_late_to_wake(condition, limits.chit_ahead_days)
+    if (likely - condition.today).days > allowed:
         return None
     facts = _likely_facts(condition, likely) | {
         "bought": condition.seed.bought is not None,
@@ -81,6 +86,21 @@ def start_chitting(condition: Condition, thresholds: Thresholds, standing: Said 
         "season": condition.planting.season.value,
     }
     return Finding("chit", Section.DO_TODAY, 38, facts)
+
+
+def _too_late_to_wake(condition: Condition, ahead_days: int) -> Finding | None:
+    """The soil is likely fit only after the last safe day: seed woken now would wait in vain."""
+    fit, last = soil_fit(condition), last_day(condition)
+    if fit is None or fit <= last or (condition.planting.window_first - condition.today).days > ahead_days:
+        return None
+    ready = condition.soil.ready
+    facts: dict[str, Fact] = {
+        "likely": fit,
+        "last_day": last,
+        "season": condition.planting.season.value,
+        "years": ready.years if ready else 0,
+    }
+    return Finding("in-vain", Section.KEEP_AN_EYE, 26, facts)
 
 
 def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -129,12 +149,22 @@ def _soil_waiting_c(condition: Condition, likely: date) -> float:
 
 
 def likely_planting(condition: Condition) -> date | None:
-    """The likely planting day inside the window, by the soil; None where it lies beyond, or is not known."""
-    ready = condition.soil.ready
-    if not condition.soil.known or ready is None or ready.likely is None:
+    """The likely planting day inside the window, by the soil; None where it lies beyond, or is not known.
+
+    Where old straw lies, it is the day of the bed raked bare: seed must be awake by then.
+    """
+    fit = soil_fit(condition)
+    if fit is None:
         return None
-    likely = max(ready.likely, condition.planting.window_first, condition.today)
+    likely = max(fit, condition.planting.window_first, condition.today)
     return likely if likely <= last_day(condition) else None
+
+
+def soil_fit(condition: Condition) -> date | None:
+    """When the soil is likely fit, whether that is in time or not; None where it is not known, or never is."""
+    ready, raked = condition.soil.ready, condition.soil.ready_if_raked
+    days = [one.likely for one in (ready, raked) if one is not None and one.likely is not None]
+    return min(days) if condition.soil.known and days else None
 
 
 def last_day(condition: Condition) -> date:
@@ -144,7 +174,9 @@ def last_day(condition: Condition) -> date:
 
 
 def _likely_facts(condition: Condition, likely: date) -> dict[str, Fact]:
-    ready = condition.soil.ready
+    ready, raked = condition.soil.ready, condition.soil.ready_if_raked
+    if raked is not None and ready is not None and raked.likely != ready.likely:
+        ready = raked
     return {
         "likely": likely,
         "early": ready.early if ready else None,

@@ -73,6 +73,8 @@ def _one(one: Judged, open_said: Said | None, today: date) -> tuple[list[Alert],
         return _fresh(one, answer, open_said, today)
     section = Section.STILL_SO if one.speaks is Speaks.ONCE else answer.section
     said = replace(open_said, last_on=today)
+    if one.speaks is Speaks.ONE_MORNING:
+        return [], [said]
     return [_alert(one, answer, section, open_said.first_on, open_said.episode, fresh=False)], [said]
 
 
@@ -95,6 +97,8 @@ def _not_known(one: Judged, answer: NotKnown, open_said: Said | None, today: dat
             return [], []
         if open_said.verdict == UNKNOWN:  # nobody waits for the answer any more
             return [], [replace(open_said, ended_on=today)]
+    if open_said is not None and one.speaks is Speaks.ONE_MORNING:
+        return [], [replace(open_said, last_on=today)]
     blank = Finding(UNKNOWN, Section.KEEP_AN_EYE, UNKNOWN_URGENCY, {}, UNKNOWN_LEVEL)
     if open_said is None:
         alerts, said = _fresh(one, blank, None, today)
@@ -109,7 +113,7 @@ def _over(one: Judged, open_said: Said | None, today: date) -> tuple[list[Alert]
     if open_said is None:
         return [], []
     closed = [replace(open_said, ended_on=today)]
-    if not one.in_stage or open_said.verdict == UNKNOWN:
+    if not one.in_stage or open_said.verdict == UNKNOWN or one.speaks is Speaks.ONE_MORNING:
         return [], closed
     blank = Finding(open_said.verdict, Section.KEEP_AN_EYE, 5, {}, open_said.level)
     alert = _alert(one, blank, Section.KEEP_AN_EYE, open_said.first_on, open_said.episode, fresh=True)

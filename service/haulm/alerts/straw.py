@@ -1,6 +1,7 @@
 """Straw that lies wrong: last year's before planting, and fresh straw in the wind."""
 
 import math
+from datetime import date
 
 import numpy as np
 
@@ -34,7 +35,7 @@ def _rake_off(condition: Condition, thresholds: Thresholds, standing: Said | Non
     if ready is None or ready.likely is None or bare is None or bare.likely is None:
         return None
     gain_days = (ready.likely - bare.likely).days
-    if (ready.likely - condition.today).days > limits.rake_ahead_days and standing is None:
+    if (bare.likely - condition.today).days > limits.rake_ahead_days and standing is None:
         return None
     if gain_days < (limits.rake_off_days if standing else limits.rake_gain_days):
         return None
@@ -81,32 +82,38 @@ def _cooler_under_straw_c(condition: Condition) -> float:
 
 
 def straw_blows(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
-    """Gusts are forecast that would carry fresh, dry straw away."""
+    """Gusts are forecast that would carry fresh, dry straw away. A net once laid stays: said once for each laying."""
     limits, laid = thresholds.gusts, condition.last_straw
     if laid is None or condition.straw_m <= 0.0 or (condition.today - laid).days > limits.fresh_days:
         return None
-    if _lies_heavy(condition, thresholds):
-        return None
+    if standing is not None and laid >= standing.first_on:
+        return None  # new straw since: it is a new matter
     last = condition.today + (limits.days_ahead - 1) * DAY
     gusts = condition.sky.outlook.of("gust_ms").between(condition.today, last)
-    if np.isnan(gusts).all():
-        return NotKnown("gusts in the forecast")
-    strong = np.flatnonzero(gusts >= (limits.gust_off_ms if standing else limits.gust_ms))
-    if not strong.size:
-        return None
-    ahead = int(strong[0])
+    strong = np.flatnonzero(gusts >= limits.gust_ms)
+    if strong.size and not _lies_heavy(condition, thresholds):
+        ahead = int(strong[0])
+        facts = _gust_facts(condition, thresholds, condition.today + ahead * DAY, float(np.nanmax(gusts)))
+        if ahead <= 1:
+            return Finding("net", Section.DO_TODAY, 46, facts, level=1)
+        if standing is None:
+            return Finding("net-ready", Section.GET_READY, 32, facts)
+    if standing is not None:  # said, and perhaps done: it is not said again for this straw
+        return Finding(standing.verdict, Section.GET_READY, 0, {}, standing.level)
+    return NotKnown("gusts in the forecast") if np.isnan(gusts).all() else None
+
+
+def _gust_facts(condition: Condition, thresholds: Thresholds, first_day: date, gust_ms: float) -> dict[str, Fact]:
     stage = condition.stage.stage
-    facts: dict[str, Fact] = {
-        "gust_ms": float(np.nanmax(gusts)),
-        "first_day": condition.today + ahead * DAY,
-        "laid": laid,
+    return {
+        "gust_ms": gust_ms,
+        "first_day": first_day,
+        "laid": condition.last_straw,
         "straw_m": condition.straw_m,
-        "limit_ms": limits.gust_ms,
+        "limit_ms": thresholds.gusts.gust_ms,
         "water_welcome": stage is Stage.EMERGED or stage.order < Stage.PLANTED.order,
+        "seed_lies": stage is Stage.PLANTED,
     }
-    if ahead <= 1:
-        return Finding("net", Section.DO_TODAY, 46, facts, level=1)
-    return Finding("net-ready", Section.GET_READY, 32, facts)
 
 
 def _lies_heavy(condition: Condition, thresholds: Thresholds) -> bool:

@@ -5,7 +5,8 @@ import math
 import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
-from haulm.condition import Condition, WaterNow
+from haulm.condition import Condition
+from haulm.science.soil_properties import TEXTURES
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, FloatArray
 
@@ -98,18 +99,24 @@ def soaking(condition: Condition, thresholds: Thresholds, standing: Said | None)
     if water is None or math.isnan(water.depletion_high_mm):
         return NotKnown("the bed's water")
     wet_days = 1 if standing is not None and standing.verdict == "soaking" else limits.wet_days
-    if water.drained_days >= wet_days or _fell(condition, water):
+    rained = standing is not None or _rained_mm(condition, water.drained_days + 1) >= limits.least_rain_mm
+    if (water.drained_days >= wet_days and rained) or _rained_mm(condition, 1) > holds_mm(condition):
         return Finding("soaking", Section.DO_TODAY, 43, _soak_facts(condition), level=1)
     ahead = condition.sky.outlook.of("rain_mm").between(condition.today, condition.today + (RAIN_AHEAD - 1) * DAY)
-    if (ahead[np.isfinite(ahead)] > water.total_mm).any():
-        facts = _soak_facts(condition) | {"rain_ahead_mm": float(np.nanmax(ahead)), "total_mm": water.total_mm}
+    if (ahead[np.isfinite(ahead)] > holds_mm(condition)).any():
+        facts = _soak_facts(condition) | {"rain_ahead_mm": float(np.nanmax(ahead)), "holds_mm": holds_mm(condition)}
         return Finding("rain-coming", Section.GET_READY, 37, facts)
     return None
 
 
-def _fell(condition: Condition, water: WaterNow) -> bool:
-    """More rain in one day than the whole root zone holds, yesterday."""
-    return condition.sky.recent.of("rain_mm").at(condition.today - DAY) > water.total_mm
+def holds_mm(condition: Condition) -> float:
+    """What the whole depth of the bed holds for plants (TAW of FAO-56), and not only the roots of a young crop."""
+    return float(1000.0 * TEXTURES[condition.bed.texture].available_m3_m3 * condition.bed.soil_depth_m)
+
+
+def _rained_mm(condition: Condition, days: int) -> float:
+    rain = condition.sky.recent.of("rain_mm").between(condition.today - days * DAY, condition.today - DAY)
+    return float(np.nansum(rain))
 
 
 def _soak_facts(condition: Condition) -> dict[str, Fact]:

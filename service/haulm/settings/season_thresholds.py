@@ -131,6 +131,13 @@ class SoakingThresholds(Table):
         low=1,
         high=7,
     )
+    least_rain_mm: Water = setting(
+        "15 mm",
+        "Less rain than this in the last days has put no bed under water, however full it reads.",
+        _JUDGEMENT,
+        low=1.0,
+        high=60.0,
+    )
     noted_days: DayCount = setting(
         3, "Standing water that was noted is spoken of for so long.", _JUDGEMENT, low=1, high=10
     )
@@ -142,9 +149,31 @@ class GustThresholds(Table):
     fresh_days: DayCount = setting(14, "Straw laid so lately has not yet matted together.", _PRACTICE, low=1, high=60)
     days_ahead: DayCount = setting(3, "So many days are watched, today among them.", _JUDGEMENT, low=1, high=7)
     gust_ms: SpeedMs = setting("40 km/h", "Gusts from this on carry loose straw away.", _PRACTICE, low=5.0, high=30.0)
-    gust_off_ms: SpeedMs = setting(
-        "34 km/h", "The word ends only below this.", _JUDGEMENT, low=3.0, high=29.0, below=["gust_ms"]
-    )
     dry_rain_mm: Water = setting(
         "2 mm", "Straw that had this much rain or water in three days lies heavy.", _JUDGEMENT, low=0.5, high=20.0
+    )
+
+
+class LookThresholds(Table):
+    """When a look is worth it: no rule of treatment."""
+
+    slug_night_c: TemperatureC = setting(
+        "7 C", "Slugs are about when nights of the week are this mild.", _PRACTICE, low=2.0, high=15.0
+    )
+    slug_rain_mm: Water = setting("12 mm", "And when the week brought this much rain.", _PRACTICE, low=2.0, high=60.0)
+    beetle_air_c: TemperatureC = setting(
+        "15 C", "Leaf beetles are about when the week's mean is this warm.", _PRACTICE, low=10.0, high=25.0
+    )
+    moth_air_c: TemperatureC = setting(
+        "22 C", "Tuber moths are about when the week's mean is this warm.", _PRACTICE, low=15.0, high=32.0
+    )
+    moth_rain_mm: Water = setting(
+        "5 mm", "And when it brought no more rain than this: soil cracks.", _PRACTICE, low=0.0, high=30.0
+    )
+    vole_days: DayCount = setting(
+        21, "Voles are looked for when tubers have been forming so long.", _PRACTICE, low=1, high=90
+    )
+    vole_straw_m: LengthM = setting("10 cm", "And where straw this deep hides them.", _PRACTICE, low=0.03, high=0.4)
+    greening_days: DayCount = setting(
+        14, "Light is looked for when tubers have been forming so long.", _PRACTICE, low=1, high=90
     )

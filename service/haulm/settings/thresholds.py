@@ -11,6 +11,7 @@ from haulm.settings.quantities import WaterMm as Water
 from haulm.settings.season_thresholds import (
     GustThresholds,
     HeatThresholds,
+    LookThresholds,
     OldStrawThresholds,
     SeedThresholds,
     SoakingThresholds,
@@ -304,6 +305,7 @@ class Thresholds(Table):
     heat: HeatThresholds = setting({}, "Nights and soil too warm for tubers.")
     soaking: SoakingThresholds = setting({}, "A bed under water.")
     gusts: GustThresholds = setting({}, "Fresh straw in the wind.")
+    look: LookThresholds = setting({}, "When a look is worth it: no rule of treatment.")
     ripening: RipeningThresholds = setting({}, "When tops that go down may be ripe, and when to ask first.")
     skins: SkinsThresholds = setting({}, "How long skins set after the tops are dead.")
     data: DataThresholds = setting({}, "How old or patchy the weather may be before the letter says so.")
