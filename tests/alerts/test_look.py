@@ -55,6 +55,11 @@ def test_beetles_are_looked_for_in_weeks_of_fifteen_degrees(a, thresholds, today
     assert (beetle(after_week(a, today, 10.0, high_c), thresholds, None) is not None) is speaks
 
 
+def test_beetles_wait_until_there_is_leaf_for_sure(a, thresholds, today):
+    condition = after_week(a, today, 15.0, 25.0, crop=a.crop(days_from_shoots=None))
+    assert beetle(condition, thresholds, None) is None
+
+
 @pytest.mark.parametrize(
     ("high_c", "week_mm", "since", "speaks"),
     [(30.0, 5.0, 0, True), (29.9, 5.0, 0, False), (30.0, 5.1, 0, False), (30.0, 5.0, -1, False)],

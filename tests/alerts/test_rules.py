@@ -118,7 +118,11 @@ def seed_cases(a, today):
         "start-chitting chit, none bought, late": a.condition(Stage.SEED, soil=soon),
         "start-chitting in-vain": a.condition(Stage.SEED, chances=SeasonChances(10, 0.1, today + 5 * DAY)),
         "start-chitting in-vain, autumn": in_autumn(
-            a, today, stage=a.stage(Stage.SEED), chances=SeasonChances(10, 0.1, today + 5 * DAY)
+            a,
+            today,
+            stage=a.stage(Stage.SEED),
+            soil=a.soil((29.0,) * 3, (28.5,) * 7),
+            chances=SeasonChances(10, 0.1, today + 5 * DAY),
         ),
         "buy-seed buy, in vain": a.condition(
             Stage.SEED, seed=SeedNow(season_ends=today + 100 * DAY), chances=SeasonChances(10, 0.1, today + 5 * DAY)

@@ -102,13 +102,13 @@ def test_a_day_that_never_comes_asks_for_no_chitting(a, thresholds, today):
 
 
 def test_the_likely_day_keeps_to_the_window_and_to_the_last_safe_day(a, thresholds, today):
-    assert likely_planting(a.condition(Stage.SEED, soil=a.soil(ready=-2))) == today
+    assert likely_planting(a.condition(Stage.SEED, soil=a.soil(ready=-2)), thresholds) == today
     opens = replace(a.planting, window_first=today + 12 * DAY)
-    assert likely_planting(a.condition(Stage.SEED, planting=opens)) == today + 12 * DAY
+    assert likely_planting(a.condition(Stage.SEED, planting=opens), thresholds) == today + 12 * DAY
     for days, likely in ((9, today + 9 * DAY), (8, None)):
         safe = SeasonChances(10, 0.1, today + days * DAY)
         condition = a.condition(Stage.SEED, chances=safe)
-        assert (last_day(condition), likely_planting(condition)) == (today + days * DAY, likely)
+        assert (last_day(condition), likely_planting(condition, thresholds)) == (today + days * DAY, likely)
         assert start_chitting(condition, thresholds, None).verdict == ("chit" if likely else "in-vain")
     assert last_day(a.condition(Stage.SEED, chances=SeasonChances(0, NAN, None))) == a.planting.window_last
 
@@ -122,6 +122,14 @@ def test_seed_is_left_asleep_where_the_soil_is_fit_too_late(a, thresholds, today
     assert buy_seed(condition, thresholds, None).facts["in_vain"]
     in_time = replace(condition, soil=a.soil(ready=40))
     assert not buy_seed(in_time, thresholds, None).facts["in_vain"]
+
+
+@pytest.mark.parametrize(("soil_c", "likely"), [(27.0, 3), (27.1, 20)])
+def test_in_autumn_seed_may_be_woken_for_soil_that_does_with_care(a, thresholds, today, soil_c, likely):
+    planting = replace(a.planting, season=Season.AUTUMN)
+    soil = a.soil((29.0,) * 3, (29.0, 28.0, 27.5, *(soil_c,) * 4), ready=20)
+    condition = a.condition(Stage.SEED, soil=soil, planting=planting)
+    assert start_chitting(condition, thresholds, None).facts["likely"] == today + likely * DAY
 
 
 @pytest.mark.parametrize(("raked", "verdict"), [(28, "chit"), (29, None)])

@@ -186,3 +186,15 @@ def test_gusts_that_are_not_forecast_are_not_known(a, thresholds, today):
 def test_straw_is_damped_only_where_water_is_welcome(a, thresholds, today, stage, welcome):
     condition = replace(windy(a, today, 15.0), stage=a.stage(stage))
     assert straw_blows(condition, thresholds, None).facts["water_welcome"] is welcome
+
+
+def test_a_bed_taken_by_another_crop_is_spoken_of_once(a, thresholds, today):
+    waiting = replace(windy(a, today, 15.0), stage=a.stage(Stage.SEED), water=None)
+    assert straw_blows(waiting, thresholds, None) is None
+    assert old_straw(under_straw(a, today, 20, 10, water=None), thresholds, None) is None
+
+
+@pytest.mark.parametrize(("height_m", "dying", "speaks"), [(0.29, False, True), (0.3, False, False), (0.5, True, True)])
+def test_grown_tops_keep_the_straw(a, thresholds, today, height_m, dying, speaks):
+    crop = a.crop(shoot_height_m=height_m, dying_since=today if dying else None)
+    assert (straw_blows(windy(a, today, 15.0, crop=crop), thresholds, None) is not None) is speaks

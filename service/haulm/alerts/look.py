@@ -72,6 +72,8 @@ def _slug_weather(condition: Condition, thresholds: Thresholds) -> Facts | NotKn
 
 
 def _beetle_weather(condition: Condition, thresholds: Thresholds) -> Facts | NotKnown | None:
+    if condition.crop.days_from_shoots is None:
+        return None  # no leaf for sure yet
     air_c = _air_c(condition)
     if np.isnan(air_c):
         return WEATHER

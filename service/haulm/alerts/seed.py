@@ -24,7 +24,7 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         return None
     begins = max(planting.window_first, condition.today)
     season_days = (seed.season_ends - begins).days if seed.season_ends else None
-    later, fit = _autumn_window(condition), soil_fit(condition)
+    later, fit = _autumn_window(condition), soil_fit(condition, thresholds)
     facts: dict[str, Fact] = {
         "window_first": planting.window_first,
         "opens_in_days": opens_in,
@@ -75,9 +75,9 @@ def start_chitting(condition: Condition, thresholds: Thresholds, standing: Said 
     if not condition.soil.known:
         near = (condition.planting.window_first - condition.today).days <= allowed
         return NO_LIKELY_DAY if near else None
-    likely = likely_planting(condition)
+    likely = likely_planting(condition, thresholds)
     if likely is None:
-        return _too_late_to_wake(condition, limits.chit_ahead_days)
+        return _too_late_to_wake(condition, thresholds)
     if (likely - condition.today).days > allowed:
         return None
     facts = _likely_facts(condition, likely) | {
@@ -88,10 +88,11 @@ def start_chitting(condition: Condition, thresholds: Thresholds, standing: Said 
     return Finding("chit", Section.DO_TODAY, 38, facts)
 
 
-def _too_late_to_wake(condition: Condition, ahead_days: int) -> Finding | None:
+def _too_late_to_wake(condition: Condition, thresholds: Thresholds) -> Finding | None:
     """The soil is likely fit only after the last safe day: seed woken now would wait in vain."""
-    fit, last = soil_fit(condition), last_day(condition)
-    if fit is None or fit <= last or (condition.planting.window_first - condition.today).days > ahead_days:
+    fit, last = soil_fit(condition, thresholds), last_day(condition)
+    opens_in = (condition.planting.window_first - condition.today).days
+    if fit is None or fit <= last or opens_in > thresholds.seed.chit_ahead_days:
         return None
     ready = condition.soil.ready
     facts: dict[str, Fact] = {
@@ -110,7 +111,7 @@ def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
         return None
     if not condition.soil.known:
         return NotKnown("likely planting day")
-    likely = likely_planting(condition)
+    likely = likely_planting(condition, thresholds)
     if likely is None:
         return None
     days_left = (likely - condition.today).days
@@ -148,23 +149,35 @@ def _soil_waiting_c(condition: Condition, likely: date) -> float:
     return float(np.nanmean(soil)) if np.isfinite(soil).any() else float("nan")
 
 
-def likely_planting(condition: Condition) -> date | None:
+def likely_planting(condition: Condition, thresholds: Thresholds) -> date | None:
     """The likely planting day inside the window, by the soil; None where it lies beyond, or is not known.
 
     Where old straw lies, it is the day of the bed raked bare: seed must be awake by then.
     """
-    fit = soil_fit(condition)
+    fit = soil_fit(condition, thresholds)
     if fit is None:
         return None
     likely = max(fit, condition.planting.window_first, condition.today)
     return likely if likely <= last_day(condition) else None
 
 
-def soil_fit(condition: Condition) -> date | None:
+def soil_fit(condition: Condition, thresholds: Thresholds) -> date | None:
     """When the soil is likely fit, whether that is in time or not; None where it is not known, or never is."""
+    if not condition.soil.known:
+        return None
     ready, raked = condition.soil.ready, condition.soil.ready_if_raked
     days = [one.likely for one in (ready, raked) if one is not None and one.likely is not None]
-    return min(days) if condition.soil.known and days else None
+    if condition.planting.season is Season.AUTUMN:
+        days += _fit_with_care(condition, thresholds)
+    return min(days, default=None)
+
+
+def _fit_with_care(condition: Condition, thresholds: Thresholds) -> list[date]:
+    """When falling soil will do for whole, awake seed: the first coming day at that limit, under new straw."""
+    first = max(condition.planting.window_first, condition.today)
+    soil = condition.soil.under_new_straw_c
+    cool = np.flatnonzero(soil.between(first, soil.last) <= thresholds.planting.soil_risky_autumn_c)
+    return [first + int(cool[0]) * DAY] if cool.size else []
 
 
 def last_day(condition: Condition) -> date:

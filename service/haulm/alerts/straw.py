@@ -13,16 +13,22 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
 LEAST_COOLER_C = 0.5  # judgement: less than this in a week is no reason to carry straw
+HELD_BY_LEAF_M = 0.3  # judgement: tops that stand so far above the straw close over it
 DRY_DAYS = 3  # straw that had rain in so many days is not yet dry (judgement)
 
 
 def old_straw(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """Before planting: rake last year's straw off in spring, lay straw on a hot bed before an autumn window."""
-    if condition.today > last_day(condition):
+    if condition.today > last_day(condition) or taken(condition):
         return None
     if condition.planting.season is Season.SPRING:
         return _rake_off(condition, thresholds, standing)
     return _lay_on(condition, thresholds, standing)
+
+
+def taken(condition: Condition) -> bool:
+    """Another crop stands in the bed: its straw is not this planting's matter."""
+    return condition.stage.stage.order < Stage.PLANTED.order and condition.water is None
 
 
 def _rake_off(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -86,6 +92,8 @@ def straw_blows(condition: Condition, thresholds: Thresholds, standing: Said | N
     limits, laid = thresholds.gusts, condition.last_straw
     if laid is None or condition.straw_m <= 0.0 or (condition.today - laid).days > limits.fresh_days:
         return None
+    if taken(condition) or _held_by_leaf(condition):
+        return None
     if standing is not None and laid >= standing.first_on:
         return None  # new straw since: it is a new matter
     last = condition.today + (limits.days_ahead - 1) * DAY
@@ -114,6 +122,11 @@ def _gust_facts(condition: Condition, thresholds: Thresholds, first_day: date, g
         "water_welcome": stage is Stage.EMERGED or stage.order < Stage.PLANTED.order,
         "seed_lies": stage is Stage.PLANTED,
     }
+
+
+def _held_by_leaf(condition: Condition) -> bool:
+    """Grown tops keep the wind off the straw under them, until they go down."""
+    return condition.crop.shoot_height_m >= HELD_BY_LEAF_M and condition.crop.dying_since is None
 
 
 def _lies_heavy(condition: Condition, thresholds: Thresholds) -> bool:
