@@ -241,3 +241,9 @@ def test_too_late_names_the_same_window_of_next_year(a, thresholds, today):
     closed = replace(a.planting, window_last=today - DAY)
     facts = planting_time(a.condition(Stage.CHITTING, planting=closed), thresholds, None).facts
     assert facts["next_year"] == closed.window_first + 365 * DAY
+
+
+@pytest.mark.parametrize("taken", [True, False])
+def test_a_bed_that_holds_another_crop_is_planted_after_it(a, thresholds, taken):
+    condition = a.condition(Stage.CHITTING, water=None if taken else a.water())
+    assert planting_time(condition, thresholds, None).facts["taken"] is taken

@@ -65,6 +65,7 @@ def planting_cases(a, today):
         "planting-time plant, last call": a.condition(
             Stage.CHITTING, planting=replace(a.planting, window_last=today + 2 * DAY)
         ),
+        "planting-time plant, bed taken": a.condition(Stage.CHITTING, water=None),
         "planting-time plant, silent station": a.condition(Stage.CHITTING, sky=a.sky(newest_observed=today - 6 * DAY)),
         "planting-time plant in autumn": in_autumn(a, today, soil=a.soil((22.0,) * 3, (22.0,) * 7)),
         "planting-time plant-with-care": in_autumn(a, today, soil=hot_before),

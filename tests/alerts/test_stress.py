@@ -77,6 +77,15 @@ def test_warm_and_hot_soil(a, thresholds, today, soil_c, standing, verdict):
     assert verdict_of(heat(in_nights(a, today, soil=a.soil(soil_c)), thresholds, said)) == verdict
 
 
+@pytest.mark.parametrize(("night_c", "speaks"), [(15.0, True), (14.9, False)])
+def test_nights_in_which_tubers_form_again_end_a_spell_of_warm_soil(a, thresholds, today, night_c, speaks):
+    """The FAO crop page has tubers begin in nights below 15 °C."""
+    said = said_of("heat", "warm-spell", today - DAY)
+    condition = in_nights(a, today, (night_c,) * 3, soil=a.soil((23.0,) * 5))
+    assert (heat(condition, thresholds, said) is not None) is speaks
+    assert heat(condition, thresholds, None).verdict == "warm-spell"
+
+
 @pytest.mark.parametrize(("soil_c", "verdict"), [(26.0, "hot"), (25.9, "warm-spell")])
 def test_hot_ends_a_degree_below(a, thresholds, today, soil_c, verdict):
     said = said_of("heat", "hot", today - DAY, 1)
@@ -111,14 +120,19 @@ def wet(a, texture="clay", **changes):
     return a.condition(Stage.PLANTED, **known)
 
 
-@pytest.mark.parametrize(
-    ("days", "standing", "speaks"), [(2, False, True), (1, False, False), (1, True, True), (0, True, False)]
-)
-def test_fine_soil_above_capacity_for_more_than_a_day(a, thresholds, today, days, standing, speaks):
-    said = said_of("soaking", "soaking", today - DAY, 1) if standing else None
+@pytest.mark.parametrize(("days", "verdict"), [(2, "soaking"), (1, None)])
+def test_fine_soil_above_capacity_for_more_than_a_day(a, thresholds, today, days, verdict):
     condition = wet(a, water=a.water(drained_days=days), sky=rained(a, today, 15.0))
-    found = soaking(condition, thresholds, said)
-    assert verdict_of(found) == ("soaking" if speaks else None)
+    assert verdict_of(soaking(condition, thresholds, None)) == verdict
+
+
+@pytest.mark.parametrize(
+    ("said", "room_mm", "verdict"),
+    [("soaking", 4.9, "soaking"), ("soaking", 5.0, None), ("rain-coming", 0.0, None), ("standing", 0.0, None)],
+)
+def test_a_bed_once_soaked_has_drained_when_it_has_room_again(a, thresholds, today, said, room_mm, verdict):
+    full = wet(a, water=a.water(drained_days=0, depletion_high_mm=room_mm), sky=rained(a, today, 1.0))
+    assert verdict_of(soaking(full, thresholds, said_of("soaking", said, today - DAY, 1))) == verdict
 
 
 def rained(a, today, *rain_mm):

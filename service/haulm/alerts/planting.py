@@ -5,7 +5,7 @@ from datetime import timedelta
 import numpy as np
 
 from haulm.advice import Answer, Fact, Facts, Finding, NotKnown, Said, Section
-from haulm.alerts.seed import last_day
+from haulm.alerts.seed import last_day, taken
 from haulm.condition import Condition, DayRange
 from haulm.garden import Season, Stage
 from haulm.settings.thresholds import Thresholds
@@ -232,6 +232,7 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
     return {
         "season": condition.planting.season.value,
         "wet": _too_wet(condition),
+        "taken": taken(condition),
         "soil_c": float(recent.mean()),
         "soil_yesterday_c": float(recent[-1]),
         "coldest_c": float(recent.min()),

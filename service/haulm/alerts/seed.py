@@ -6,7 +6,7 @@ import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.condition import Condition
-from haulm.garden import Maturity, Season
+from haulm.garden import Maturity, Season, Stage
 from haulm.science.development import CLASS_DAYS
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
@@ -184,6 +184,11 @@ def last_day(condition: Condition) -> date:
     """The last day on which this planting makes sense: the window's, or the last safe one before it."""
     safe = condition.chances.last_safe_planting
     return min(condition.planting.window_last, safe) if safe else condition.planting.window_last
+
+
+def taken(condition: Condition) -> bool:
+    """Another crop stands in the bed: its straw and water are not this planting's matter."""
+    return condition.stage.stage.order < Stage.PLANTED.order and condition.water is None
 
 
 def _likely_facts(condition: Condition, likely: date) -> dict[str, Fact]:

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
-from haulm.alerts.seed import last_day
+from haulm.alerts.seed import last_day, taken
 from haulm.condition import Condition
 from haulm.garden import Season, Stage
 from haulm.settings.thresholds import Thresholds
@@ -24,11 +24,6 @@ def old_straw(condition: Condition, thresholds: Thresholds, standing: Said | Non
     if condition.planting.season is Season.SPRING:
         return _rake_off(condition, thresholds, standing)
     return _lay_on(condition, thresholds, standing)
-
-
-def taken(condition: Condition) -> bool:
-    """Another crop stands in the bed: its straw is not this planting's matter."""
-    return condition.stage.stage.order < Stage.PLANTED.order and condition.water is None
 
 
 def _rake_off(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:

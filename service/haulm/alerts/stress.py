@@ -53,7 +53,12 @@ def _warm_soil(condition: Condition, thresholds: Thresholds, standing: Said | No
     soil = _soil_of(condition, limits.warm_days)
     if soil is None:
         return None
-    return bool(soil.max() >= limits.warm_soil_off_c) if standing else bool(soil.min() >= limits.warm_soil_c)
+    if standing is None:
+        return bool(soil.min() >= limits.warm_soil_c)
+    # Nights in which tubers form again end the spell, though the soil lags behind.
+    last = condition.sky.recent.of("air_min_c").between(condition.today - limits.warm_days * DAY, condition.today - DAY)
+    cool = bool((last < thresholds.shoots.forming_night_c).all())
+    return bool(soil.max() >= limits.warm_soil_off_c) and not cool
 
 
 def _warm_nights(condition: Condition, thresholds: Thresholds, standing: Said | None) -> bool:
@@ -98,9 +103,10 @@ def soaking(condition: Condition, thresholds: Thresholds, standing: Said | None)
         return None
     if water is None or math.isnan(water.depletion_high_mm):
         return NotKnown("the bed's water")
-    wet_days = 1 if standing is not None and standing.verdict == "soaking" else limits.wet_days
-    rained = standing is not None or _rained_mm(condition, water.drained_days + 1) >= limits.least_rain_mm
-    if (water.drained_days >= wet_days and rained) or _rained_mm(condition, 1) > holds_mm(condition):
+    still = standing is not None and standing.verdict == "soaking" and water.depletion_high_mm < limits.drained_mm
+    rained = _rained_mm(condition, water.drained_days + 1) >= limits.least_rain_mm
+    soaked = water.drained_days >= limits.wet_days and rained
+    if still or soaked or _rained_mm(condition, 1) > holds_mm(condition):
         return Finding("soaking", Section.DO_TODAY, 43, _soak_facts(condition), level=1)
     ahead = condition.sky.outlook.of("rain_mm").between(condition.today, condition.today + (RAIN_AHEAD - 1) * DAY)
     if (ahead[np.isfinite(ahead)] > holds_mm(condition)).any():

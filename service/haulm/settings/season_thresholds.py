@@ -138,6 +138,14 @@ class SoakingThresholds(Table):
         low=1.0,
         high=60.0,
     )
+    drained_mm: Water = setting(
+        "5 mm",
+        "The word ends when the root zone has room for this much again.",
+        _JUDGEMENT,
+        low=1.0,
+        high=20.0,
+        below=["least_rain_mm"],
+    )
     noted_days: DayCount = setting(
         3, "Standing water that was noted is spoken of for so long.", _JUDGEMENT, low=1, high=10
     )
