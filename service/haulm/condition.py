@@ -66,7 +66,8 @@ class SoilNow:
     known
         False after unknown weather, until what the soil remembers of that doubt is back under the stated limit.
     ready
-        When the daily mean will have stood at the threshold for the days asked, from forecast and own years.
+        When the daily mean will have stood at the threshold for the days asked, from forecast, own years and how far
+        the estimate may be off.
     questioned_c
         Readings of the grower's thermometer (day, °C) that are too far from all else to be used.
     fit_chance

@@ -93,7 +93,7 @@ def test_numbers_before_planting(condition_of, decision_of, thresholds):
     assert rows == {
         "Stage": "chitting since Wed 25 March, as noted",
         "Soil 5 cm deep": "10.3 °C yesterday (day's mean, give or take 1.1 °C); 2.9 °C warmer than a week before",
-        "Soil fit to plant": "likely about Tue 21 April, between Fri 17 April and Thu 30 April in four years of five "
+        "Soil fit to plant": "likely about Tue 21 April, between Fri 17 April and Thu 30 April in four cases of five "
         "(from 12 years of weather here)",
         "Straw": "7 cm, last laid Fri 20 March",
     }

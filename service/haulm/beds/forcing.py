@@ -197,13 +197,14 @@ def _over(base: Forcing, name: str, years: list[dict[str, FloatArray]], known: N
 
 
 def _own_year(timeline: Timeline, today: date, year: int, count: int) -> dict[str, FloatArray]:
-    start = _same_day(today, year)
+    start = same_day(today, year)
     last = start + timedelta(days=count - 1)
     lived = np.arange(count) < (timeline.today - start).days  # what lies beyond yesterday is not that year's weather
     return {name: np.where(lived, timeline.days.of(name).between(start, last), np.nan) for name in _VALUES}
 
 
-def _same_day(day: date, year: int) -> date:
+def same_day(day: date, year: int) -> date:
+    """The same day of another year; 29 February is the 28th there."""
     return day.replace(year=year, day=28) if (day.month, day.day) == (2, 29) else day.replace(year=year)
 
 

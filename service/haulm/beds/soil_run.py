@@ -263,6 +263,11 @@ def _heard(many: _Beds, been: _Days, coming: _Days, each: int, first: date) -> t
 
 def _lost(past: Forcing, ahead: Forcing) -> FloatArray:
     """Doubt about the air as the soil remembers it, as a standard deviation a day."""
-    fresh = (1.0 - AIR_SPREAD_MEMORY) * np.concatenate([past.air_spread_c, ahead.air_spread_c]) ** 2
+    return doubt_remembered_c(np.concatenate([past.air_spread_c, ahead.air_spread_c]))
+
+
+def doubt_remembered_c(air_spread_c: FloatArray) -> FloatArray:
+    """What is left on each day of the doubt about the air until then [°C], standard deviations, (days,)."""
+    fresh = (1.0 - AIR_SPREAD_MEMORY) * air_spread_c**2
     left = accumulate(fresh.tolist(), lambda doubt, day: AIR_SPREAD_MEMORY * doubt + day)
     return np.asarray(np.sqrt(np.array(list(left))))

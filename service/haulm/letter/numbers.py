@@ -104,7 +104,7 @@ def _ready(condition: Condition, _thresholds: Thresholds) -> str:
         return "no likely day within the year ahead"
     if ready.likely <= today:  # its warmth is not all: rain, the days ahead and the window have their say above
         return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough now"
-    span = f", {amounts.day_span(ready.early, ready.late, today)} in four years of five" if ready.early else ""
+    span = f", {amounts.day_span(ready.early, ready.late, today)} in four cases of five" if ready.early else ""
     return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}"
 
 

@@ -308,10 +308,12 @@ def learn(
 
 
 def spread_c(series: FloatArray, covariance: FloatArray, soil_c: FloatArray, errors: Errors = Errors()) -> FloatArray:
-    """Standard deviation of the daily mean [°C], (days,): the place's, and the day's own.
-
-    var = x′ P x + base² + (sun · x_sun)² + (frost · min(T, 0))²
-    """
+    """Standard deviation of the daily mean [°C], (days,): the place's (x′ P x), and the day's own."""
     place = np.einsum("pd,pq,qd->d", series, covariance, series)
+    return np.asarray(np.sqrt(np.maximum(place, 0.0) + day_spread_c(series, soil_c, errors) ** 2))
+
+
+def day_spread_c(series: FloatArray, soil_c: FloatArray, errors: Errors = Errors()) -> FloatArray:
+    """The day's own part of `spread_c` [°C], (days,): var = base² + (sun · x_sun)² + (frost · min(T, 0))²."""
     day = errors.base_c**2 + (errors.sun * series[1]) ** 2 + (errors.frost * np.minimum(soil_c, 0.0)) ** 2
-    return np.asarray(np.sqrt(np.maximum(place, 0.0) + day))
+    return np.asarray(np.sqrt(day))

@@ -1,0 +1,69 @@
+"""Runs of days at a limit, and the errors that are drawn about an estimate."""
+
+import numpy as np
+import pytest
+
+from haulm.science.soil_learning import PLACES, Errors, spread_c
+from haulm.science.soil_ready import DRAWS, error_paths, first_mornings
+
+DAYS = 200
+SERIES = np.stack([np.ones(DAYS), np.full(DAYS, 0.8), np.full(DAYS, -0.3), np.linspace(0.5, -0.5, DAYS)])
+SOIL_C = np.linspace(-2.0, 18.0, DAYS)
+NONE = np.zeros(DAYS)
+
+
+@pytest.mark.parametrize(
+    ("soil_c", "needed", "opens", "morning"),
+    [
+        ([10, 10, 10, 0, 0], 3, 0, 0),  # the run ended yesterday
+        ([9, 10, 10, 10, 0], 3, 0, 1),
+        ([10, 9, 10, 10, 10], 3, 0, 2),
+        ([10, 10, 9, 10, 10], 3, 0, -1),
+        ([10, 10, 10, 10, 0], 3, 1, 1),
+        ([10, 10, 10, 0, 0], 3, 1, -1),  # the window opens after the warm spell
+        ([9, 9, 9, np.nan, 10], 1, 0, 4),
+        ([10, np.nan, 10, 10, 10], 3, 0, 2),  # a day not known is no warm day
+    ],
+)
+def test_the_first_morning_after_a_run(soil_c, needed, opens, morning):
+    found = first_mornings(np.array([soil_c], dtype=float), 10.0, needed, at_least=True, opens=opens)
+    assert found.tolist() == [morning]
+
+
+def test_an_autumn_run_is_one_of_days_at_or_below_the_limit():
+    falling = np.array([[26.0, 25.0, 24.0, 23.0, 22.0, 21.0]])
+    assert first_mornings(falling, 24.0, 3, at_least=False).tolist() == [2]
+    assert first_mornings(falling, 20.0, 3, at_least=False).tolist() == [-1]
+
+
+def test_errors_have_the_spread_that_the_estimate_is_told_with():
+    """Of 48 draws the spread is known to about a tenth; over all days it is closer."""
+    drawn = error_paths(SERIES, PLACES, SOIL_C, NONE, Errors())
+    told = spread_c(SERIES, PLACES, SOIL_C)
+    assert drawn.shape == (DRAWS, DAYS)
+    assert np.abs(drawn.mean(axis=0)).max() < 1e-12
+    assert np.sqrt(np.mean(drawn**2 / told**2)) == pytest.approx(1.0, abs=0.12)
+
+
+def test_what_readings_taught_narrows_them_and_doubt_about_the_air_widens_them():
+    plain = error_paths(SERIES, PLACES, SOIL_C, NONE, Errors())
+    taught = error_paths(SERIES, PLACES / 50.0, SOIL_C, NONE, Errors())
+    blind = error_paths(SERIES, PLACES, SOIL_C, np.full(DAYS, 2.0), Errors())
+    assert taught.std() < 0.85 * plain.std()
+    assert blind.std() > 1.2 * plain.std()
+
+
+def test_a_place_s_error_lasts_and_a_day_s_fades():
+    lasting = error_paths(SERIES, PLACES, SOIL_C, NONE, Errors(base_c=0.0, sun=0.0, frost=0.0))
+    passing = error_paths(SERIES, PLACES * 0.0, SOIL_C, NONE, Errors())
+
+    def kept(paths):
+        return np.corrcoef(paths[:, 20], paths[:, 110])[0, 1]
+
+    assert kept(lasting) > 0.95
+    assert abs(kept(passing)) < 0.5
+
+
+def test_every_morning_draws_the_same_errors():
+    first, again = (error_paths(SERIES, PLACES, SOIL_C, NONE, Errors()) for _ in range(2))
+    assert (first == again).all()
