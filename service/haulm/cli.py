@@ -12,6 +12,7 @@ from haulm.commands.journal import add_note, add_notes
 from haulm.commands.morning import add_morning, add_schedule
 from haulm.commands.page import add_page
 from haulm.commands.review import add_review
+from haulm.commands.season import add_season
 from haulm.commands.set_up import add_check, add_demo, add_init
 from haulm.commands.soil import add_soil
 from haulm.commands.words import Command
@@ -19,8 +20,8 @@ from haulm.errors import Exit, HaulmError
 
 # In the order in which a newcomer meets them.
 COMMANDS = (
-    *(add_demo, add_init, add_check, add_morning, add_soil, add_page, add_calendar, add_review, add_note, add_notes),
-    add_schedule,
+    *(add_demo, add_init, add_check, add_season, add_morning, add_soil, add_page, add_calendar, add_review, add_note),
+    *(add_notes, add_schedule),
 )
 
 

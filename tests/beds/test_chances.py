@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from haulm.beds.chances import chances_of, frost_years
+from haulm.beds.chances import chances_of, frost_has_come, frost_still_comes, frost_years, frosts_at
 from haulm.condition import DayRange
 from haulm.garden import Season
 from haulm.science.development import CLASS_DAYS
@@ -110,3 +110,44 @@ def test_a_season_counts_once_it_is_over(years_of):
     assert after_it.last.years == before.last.years + 1
     assert after_it.last.mean_day > before.last.mean_day + 5
     assert before == years_of(northern, today=date(2027, 7, 23))
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "day", "spring"),
+    [
+        (52.5, date(2027, 1, 23), False),
+        (52.5, date(2027, 1, 24), True),
+        (52.5, date(2027, 7, 23), True),
+        (52.5, date(2027, 7, 24), False),
+        (-37.0, date(2027, 1, 23), True),
+        (-37.0, date(2027, 1, 24), False),
+        (-37.0, date(2027, 7, 24), True),
+    ],
+)
+def test_a_day_belongs_to_the_spring_or_the_autumn_of_its_half_of_the_globe(make, years_of, latitude_deg, day, spring):
+    """The boundaries are 24 July and 24 January: climate.usu.edu."""
+    frosts = years_of(southern if latitude_deg < 0 else northern, latitude_deg=latitude_deg)
+    assert (frost_still_comes(frosts, day) is not None) is spring
+    assert (frost_has_come(frosts, day) is not None) is not spring
+
+
+def test_the_first_frost_of_autumn_grows_likelier_into_the_new_year(years_of):
+    frosts = years_of(northern)
+    days = (date(2026, 9, 20), date(2026, 10, 20), date(2026, 11, 20), date(2027, 1, 10))
+    chances = [frost_has_come(frosts, day) for day in days]
+    assert chances == sorted(chances)
+    assert chances[0] < 0.1
+    assert chances[-1] > 0.9
+
+
+def test_a_milder_limit_is_passed_later_in_spring(make, thresholds):
+    timeline = make.timeline(past_days=2300)
+    hard, light = (frosts_at(timeline, make.place(), limit_c) for limit_c in (-2.2, 2.0))
+    assert light.last.mean_day > hard.last.mean_day
+    assert light.first.mean_day < hard.first.mean_day
+
+
+def test_without_a_whole_spring_no_frost_is_told(make, thresholds):
+    frosts = frosts_at(make.timeline(past_days=30), make.place(), 0.0)
+    assert frost_still_comes(frosts, date(2027, 5, 1)) is None
+    assert frost_has_come(frosts, date(2027, 10, 1)) is None

@@ -12,6 +12,7 @@ from haulm.garden import Place, Planting, Season
 from haulm.science.climatology import (
     MixedDates,
     chance_after,
+    chance_before,
     day_at_chance_before,
     first_in_autumn,
     fit_mixed_dates,
@@ -32,15 +33,22 @@ class FrostYears:
     southern: bool
 
 
-def frost_years(timeline: Timeline, place: Place, thresholds: Thresholds, memo: Memo | None = None) -> FrostYears:
-    """Killing frosts at leaf height, taking every night for a clear one: the garden's offset counts.
+def killing_c(place: Place, thresholds: Thresholds) -> float:
+    """The station's minimum at which the garden's shoots are killed, taking every night for a clear one."""
+    return thresholds.frost.severe_c + place.clear_night_offset_c
 
-    A spring or an autumn counts once it is over.
-    """
+
+def frost_years(timeline: Timeline, place: Place, thresholds: Thresholds, memo: Memo | None = None) -> FrostYears:
+    """Killing frosts in the garden. A spring or an autumn counts once it is over."""
+    return frosts_at(timeline, place, killing_c(place, thresholds), memo)
+
+
+def frosts_at(timeline: Timeline, place: Place, limit_c: float, memo: Memo | None = None) -> FrostYears:
+    """Nights on which the station's minimum is at or below a limit; a spring or an autumn counts once it is over."""
     first_day = timeline.days.first
     until = max((season_begun(timeline.today) - first_day).days, 0)
     seen = np.where(timeline.air_mark[:until] >= Mark.FILLED, timeline.days.air_min_c[:until], np.nan)
-    limit_c, southern = thresholds.frost.severe_c + place.clear_night_offset_c, place.latitude_deg < 0.0
+    southern = place.latitude_deg < 0.0
 
     def counted() -> FrostYears:
         return FrostYears(
@@ -50,6 +58,28 @@ def frost_years(timeline: Timeline, place: Place, thresholds: Thresholds, memo: 
         )
 
     return (memo or Memo()).kept("frosts", (first_day, seen, limit_c, southern), counted)
+
+
+def frost_still_comes(frosts: FrostYears, day: date) -> float | None:
+    """Chance that the last frost of spring comes after a day; None outside the half of the year it belongs to."""
+    spring, count = _in_season(day, southern=frosts.southern)
+    return float(chance_after(frosts.last, count)) if spring and frosts.last.years else None
+
+
+def frost_has_come(frosts: FrostYears, day: date) -> float | None:
+    """Chance that the first frost of autumn comes by a day; None outside the half of the year it belongs to."""
+    spring, count = _in_season(day, southern=frosts.southern)
+    return None if spring or not frosts.first.years else float(chance_before(frosts.first, count))
+
+
+def _in_season(day: date, *, southern: bool) -> tuple[bool, int]:
+    """Whether a day belongs to spring, and how it counts from 1 January of the year in which its season began.
+
+    The halves of the year begin on 24 January and 24 July (climate.usu.edu; the second is judgement).
+    """
+    early, late = (day.month, day.day) < (1, 24), (day.month, day.day) >= (7, 24)
+    begun = day.year - 1 if early else day.year
+    return (early or late) == southern, (day - date(begun, 1, 1)).days + 1
 
 
 def chances_of(

@@ -19,6 +19,8 @@ FloatArray = NDArray[np.float64]
 YEAR_DAYS = 365.25
 FEWEST_DAYS_OF_THE_YEAR = 300  # judgement: different days of the year known, for a mean year to be seen whole
 MOST_MISSING_DAYS = 10  # in a season, before its date counts as unknown: climate.usu.edu
+# Frost, freeze and hard freeze: 36, 32 and 28 °F, US National Weather Service (weather.gov/jan/frostfreeze).
+FROST_LIMITS_C = (20.0 / 9.0, 0.0, -20.0 / 9.0)
 FEWEST_DATES_FOR_A_SPREAD = 3  # judgement
 SPREAD_OF_FEW_DATES_DAYS = 14.0  # judgement: what the spread is taken for when there are fewer dates
 LEAST_SPREAD_DAYS = 1.0  # judgement: a date is known to the day

@@ -17,6 +17,7 @@ from haulm.settings.season_thresholds import (
     SoakingThresholds,
 )
 from haulm.settings.table import Table, setting
+from haulm.settings.window_thresholds import WindowThresholds
 
 PRACTICE = "common practice, no source"
 JUDGEMENT = "judgement"
@@ -309,3 +310,4 @@ class Thresholds(Table):
     ripening: RipeningThresholds = setting({}, "When tops that go down may be ripe, and when to ask first.")
     skins: SkinsThresholds = setting({}, "How long skins set after the tops are dead.")
     data: DataThresholds = setting({}, "How old or patchy the weather may be before the letter says so.")
+    windows: WindowThresholds = setting({}, "The planting windows of a place, from its own years.")
