@@ -97,6 +97,7 @@ UNIT_ENDINGS = (
 BARE_NUMBERS = {
     "share": "share of years, 0 to 1",
     "years": "count of years",
+    "readings": "count of readings",
     "cloud": "share of the sky, 0 to 1",
     "chance": "0 to 1",
     "days_from_shoots": "days",
@@ -105,7 +106,6 @@ BARE_NUMBERS = {
     "urgency": "0 to 100",
     "level": "grade",
     "clear_chance": "0 to 1",
-    "readings": "count of readings",
     "value": "house unit of its kind",
     "values": "house unit of what it runs over",
     "received": "seconds since 1970 UTC",

@@ -3,6 +3,7 @@
 Everything here is known on the morning of `today`; nothing is worded or rounded. NaN and None mean "not known".
 """
 
+import math
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
@@ -75,6 +76,8 @@ class SoilNow:
         spring, at most the limit in autumn; None where nothing asks.
     ready_if_raked
         As `ready`, were the straw that lies raked off today; None in autumn and where none lies.
+    lowest_c
+        The coldest moment of each day at the same depth, as the bed lies; None where it was not worked out.
     """
 
     as_it_lies_c: Daily
@@ -85,6 +88,7 @@ class SoilNow:
     questioned_c: tuple[tuple[date, float], ...] = ()
     fit_chance: Daily | None = None
     ready_if_raked: DayRange | None = None
+    lowest_c: Daily | None = None
 
 
 class EtoWay(StrEnum):
@@ -158,7 +162,9 @@ class CropNow:
     dying_cause
         Why the tops are going down, as noted.
     dying_since, tops_gone
-        Days noted; None if not.
+        Days noted; None if not. Ripe tops are gone by estimate after a killing frost that nobody noted.
+    frosted_min_c
+        How cold that frost was; NaN where there was none.
     skins_ready
         The day on which the skins should have set.
     forming
@@ -180,6 +186,7 @@ class CropNow:
     skins_ready: DayRange | None
     forming: DaySpan | None = None
     ripe: DayRange | None = None
+    frosted_min_c: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +255,87 @@ class SeasonChances:
     last_safe_planting: date | None
 
 
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """What ends a ripening crop's time in the ground; None for what is not in sight.
+
+    Attributes
+    ----------
+    years
+        How many of the place's own years tell of hard freezes.
+    hard_freeze
+        The day by which one has come in the share of years asked, of the season that is on or coming.
+    lasting_heat
+        The day from which soil at the tubers is expected to stay hot.
+    tubers_freeze
+        The first coming day on which frost at the tubers is as likely as a warning asks.
+    next_window, next_planting
+        When the window of the bed's next crop opens, and what it is called.
+    """
+
+    years: int
+    hard_freeze: date | None
+    lasting_heat: date | None
+    tubers_freeze: date | None
+    next_window: date | None
+    next_planting: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoreNow:
+    """The store room, day means in °C, from before the crop was lifted to some months ahead.
+
+    Attributes
+    ----------
+    room_c, spread_c
+        Estimated from the outdoor air and corrected by readings, and its standard deviation, a day.
+    known
+        False where the spread of today is beyond the stated limit.
+    readings
+        How many readings of the grower's were used.
+    questioned_c
+        Readings (day, °C) that are too far from all else to be used.
+    """
+
+    room_c: Daily
+    spread_c: Daily
+    known: bool
+    readings: int
+    questioned_c: tuple[tuple[date, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSeed:
+    """What a kept crop would be as seed for the next window.
+
+    Attributes
+    ----------
+    wakes
+        When it sprouts, noted or estimated from the store's warmth; None where the store is not known.
+    too_old
+        From when on sprouted seed is too old; None for not within the days looked at.
+    sprouting
+        The day sprouts were noted.
+    blight
+        Whether blight was noted on this crop.
+    window_first, window_of
+        When the next window opens, and whose it is.
+    again
+        Whether that is a window of this year's a year on, for want of another in the settings.
+    chitting
+        The day on which seed for it is woken.
+    """
+
+    wakes: DayRange | None
+    too_old: date | None
+    sprouting: date | None
+    blight: bool
+    window_first: date
+    window_of: str
+    chitting: date
+    again: bool = False
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SkyNow:
     """The weather of the place as far as this morning knows it.
@@ -280,7 +368,8 @@ class Condition:
     """One planting in its bed on one morning: all that a rule may look at.
 
     `straw_m` is the depth that lies now, `last_straw` the day it was last laid, as noted or set; `standing_water` the
-    last day on which the bed was noted under water.
+    last day on which the bed was noted under water. `ends` is None while no crop ripens there,
+    `store` and `kept_seed` until it is lifted.
     """
 
     garden: Garden
@@ -297,3 +386,6 @@ class Condition:
     sky: SkyNow
     seed: SeedNow = SeedNow()
     standing_water: date | None = None
+    ends: Ends | None = None
+    store: StoreNow | None = None
+    kept_seed: KeptSeed | None = None

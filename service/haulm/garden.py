@@ -118,15 +118,26 @@ class Recipient:
     address: str
 
 
+class StoreKind(StrEnum):
+    """What sort of room the potatoes are kept in."""
+
+    COOL_ROOM = "cool room"
+    CELLAR = "cellar"
+    GARAGE = "garage"
+    SHED = "shed"
+    HOUSE = "house"
+
+
 @dataclass(frozen=True, slots=True)
 class Garden:
-    """One place with its beds, plantings and recipients; `key` names it in the store."""
+    """One place with its beds, plantings, recipients and store room; `key` names it in the store."""
 
     key: str
     place: Place
     beds: tuple[Bed, ...]
     plantings: tuple[Planting, ...]
     recipients: tuple[Recipient, ...] = ()
+    store: StoreKind = StoreKind.COOL_ROOM
 
     def bed(self, key: str) -> Bed:
         """The bed of that key."""

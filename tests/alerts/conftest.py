@@ -11,11 +11,14 @@ from haulm.condition import (
     CropNow,
     DayRange,
     DaySpan,
+    Ends,
+    KeptSeed,
     Night,
     SeasonChances,
     SkyNow,
     SoilNow,
     StageNow,
+    StoreNow,
     WaterNow,
 )
 from haulm.garden import Bed, Garden, Habit, Maturity, Place, Planting, Season, Stage
@@ -37,8 +40,11 @@ def thresholds():
     return Thresholds.model_validate({"water": {"least_turn": "5 mm"}})
 
 
-def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.0, ready=9):
-    """Soil of ten days back and seven ahead; `recent` are the last days before today, `ready` when it is likely fit."""
+def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.0, ready=9, below_c=1.0):
+    """Soil of ten days back and seven ahead; `recent` are the last days before today, `ready` when it is likely fit.
+
+    Its coldest moment of a day is `below_c` under the mean.
+    """
     past = [before] * (10 - len(recent)) + list(recent)
     lies = Daily(TODAY - 10 * DAY, np.array([*past, *ahead], dtype=float))
     return SoilNow(
@@ -47,7 +53,30 @@ def soil(recent=(12.0, 12.0, 12.0), ahead=(12.0,) * 7, *, known=True, before=12.
         spread_c=Daily(lies.first, np.full(len(lies.values), 1.5)),
         known=known,
         ready=DayRange(TODAY + (ready - 4) * DAY, TODAY + ready * DAY, TODAY + (ready + 5) * DAY, 1.0, 10),
+        lowest_c=Daily(lies.first, lies.values - below_c),
     )
+
+
+def ends(**changes):
+    """Eighteen years tell of hard freezes; nothing is in sight unless told otherwise."""
+    return replace(Ends(18, None, None, None, None, ""), **changes)
+
+
+def store(week_c=6.0, ahead_c=None, *, spread_c=2.0, known=True, **changes):
+    """A room at one warmth for sixty days back, and from tomorrow on at another where told."""
+    values = np.full(120, float(week_c))
+    if ahead_c is not None:
+        values[61:] = ahead_c
+    room = Daily(TODAY - 60 * DAY, values)
+    return replace(StoreNow(room, Daily(room.first, np.full(120, spread_c)), known, 0), **changes)
+
+
+def kept_seed(wakes_in=0, *, old_in=None, chitting_in=30, **changes):
+    """A kept crop that wakes about a day, for a window whose seed is woken in a month."""
+    wakes = DayRange(TODAY + (wakes_in - 20) * DAY, TODAY + wakes_in * DAY, TODAY + (wakes_in + 20) * DAY, 1.0, 0)
+    chitting = TODAY + chitting_in * DAY
+    old = None if old_in is None else TODAY + old_in * DAY
+    return replace(KeptSeed(wakes, old, None, False, chitting + 28 * DAY, "Gatebed lates", chitting), **changes)
 
 
 def water(**changes):
@@ -132,6 +161,7 @@ def quiet_condition(of=Stage.EMERGED, **changes):
         last_straw=None,
         chances=SeasonChances(10, 0.1, TODAY + 30 * DAY),
         sky=sky([night(1), night(2), night(3)]),
+        ends=ends(),
     )
     return replace(quiet, **changes)
 
@@ -144,6 +174,9 @@ def a():
         condition = staticmethod(quiet_condition)
         soil = staticmethod(soil)
         water = staticmethod(water)
+        ends = staticmethod(ends)
+        store = staticmethod(store)
+        kept_seed = staticmethod(kept_seed)
         crop = staticmethod(crop)
         sky = staticmethod(sky)
         night = staticmethod(night)

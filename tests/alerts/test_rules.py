@@ -16,6 +16,8 @@ from haulm.letter import words
 from haulm.units import Display
 from haulm.weather import DAY, Daily, Mark, Timeline, unknown_days
 
+NAN = float("nan")
+
 BY_KEY = {rule.key: rule for rule in RULES}
 SKY_BY_KEY = {rule.key: rule for rule in SKY_RULES}
 
@@ -202,8 +204,93 @@ def growth_cases(a, today):
         "stop-watering cut": going_down(a, today, Cause.AGE),
         "stop-watering small-turns": going_down(a, today, Cause.AGE, soil=a.soil((25.0,) * 3)),
         "skins-set setting": bare(a, today, today + 6 * DAY),
+        "skins-set setting, by estimate": replace(
+            bare(a, today, today + 6 * DAY), stage=a.stage(Stage.SKINS_SETTING, noted=False)
+        ),
         "skins-set setting, a day": bare(a, today, today + DAY),
         "skins-set set": bare(a, today, today),
+    }
+
+
+def ripening(a, **changes):
+    return a.condition(Stage.DYING_BACK, **changes)
+
+
+def to_lift(a, today, *rain_mm, soil_c=12.0, likely=0, **changes):
+    """Skins that have set, or will on their day, and a week of rain and of soil."""
+    skins = DayRange(today - 7 * DAY, today + likely * DAY, today + 9 * DAY, 1.0, 0)
+    sky = a.sky([a.night(1)], outlook=rain(today, *(rain_mm or (0.0,) * 7)))
+    quiet = {"sky": sky, "soil": a.soil((soil_c,) * 3, (soil_c,) * 7)} | changes
+    return a.condition(Stage.SKINS_SETTING, crop=a.crop(tops_gone=today - 14 * DAY, skins_ready=skins), **quiet)
+
+
+def frosted(a, today):
+    crop = a.crop(tops_gone=today - DAY, frosted_min_c=-3.5)
+    return a.condition(Stage.SKINS_SETTING, stage=a.stage(Stage.SKINS_SETTING, noted=False), crop=crop)
+
+
+def lifting_cases(a, today):
+    icy, cold = a.soil((1.5,) * 3, (1.0,) * 7), nights(a, -3.0, clear=True)
+    on_top = replace(a.planting, depth_m=0.0)
+    soon, later = today + 24 * DAY, today + 12 * DAY
+    wet, full = (9.0,) * 7, a.water(depletion_low_mm=0.0, outlook_depletion_mm=Daily(today, np.zeros(7)))
+    return {
+        "tubers-freeze straw": a.condition(soil=icy, sky=cold),
+        "tubers-freeze straw, another night": a.condition(soil=a.soil((5.0,) * 3, (5.0, 5.0, 1.0)), sky=cold),
+        "tubers-freeze straw-or-lift": ripening(a, soil=icy, sky=cold),
+        "tubers-freeze straw-or-lift, bare": ripening(a, planting=on_top, straw_m=0.03, sky=cold),
+        "tubers-freeze straw-or-lift, no straw": ripening(a, planting=on_top, straw_m=0.0, sky=cold),
+        "tops-frosted look": frosted(a, today),
+        "cut-tops soon": ripening(a, ends=a.ends(hard_freeze=soon)),
+        "cut-tops now, freeze": ripening(a, ends=a.ends(hard_freeze=later)),
+        "cut-tops now, heat": ripening(a, ends=a.ends(lasting_heat=later)),
+        "cut-tops now, next crop": ripening(a, ends=a.ends(next_window=later, next_planting="The autumn crop")),
+        "lift-days today": to_lift(a, today),
+        "lift-days good": to_lift(a, today, 9.0, 9.0, 0.0, 0.0, 0.0, 9.0, 0.0),
+        "lift-days good, rain not all known": to_lift(a, today, 9.0, 9.0, 9.0, 0.0, NAN, NAN, NAN),
+        "lift-days least-bad": to_lift(a, today, *wet, water=full),
+        "lift-days today, cold": to_lift(a, today, soil_c=4.0, ends=a.ends(next_window=later, next_planting="B")),
+        "lift-days today, hot": to_lift(a, today, soil_c=26.0, ends=a.ends(lasting_heat=later)),
+        "lift-days least-bad, pressing": to_lift(a, today, *wet, ends=a.ends(tubers_freeze=today + 2 * DAY)),
+    }
+
+
+def lifted(a, today, days_ago, room=None):
+    stage = a.stage(Stage.LIFTED, since=today - days_ago * DAY)
+    return a.condition(Stage.LIFTED, stage=stage, store=room or a.store(known=False))
+
+
+def kept(a, today, room=None, days_ago=40, noted=True, **changes):
+    stage = a.stage(Stage.STORED, noted=noted, since=today - days_ago * DAY)
+    return a.condition(Stage.STORED, stage=stage, store=room or a.store(), **changes)
+
+
+def store_cases(a, today):
+    never = DayRange(None, None, None, 0.0, 0)
+    return {
+        "cure cure": lifted(a, today, 0),
+        "cure cure, in the store": lifted(a, today, 1, a.store(13.0)),
+        "cure cure, the store is cold": lifted(a, today, 1, a.store(5.0)),
+        "cure cure, the store is warm": lifted(a, today, 1, a.store(22.0)),
+        "cure store": lifted(a, today, 10),
+        "cure store, warm": lifted(a, today, 4, a.store(22.0)),
+        "store-check look": kept(a, today, days_ago=7),
+        "store-check look, not noted": kept(a, today, a.store(known=False), days_ago=21, noted=False),
+        "store-warmth may-freeze": kept(a, today, a.store(2.0, 0.5)),
+        "store-warmth too-cold": kept(a, today, a.store(4.0, 2.5)),
+        "store-warmth keeps": kept(a, today),
+        "store-warmth keeps, readings": kept(a, today, a.store(readings=3)),
+        "store-warmth months, cooling": kept(a, today, a.store(12.0, 9.0)),
+        "store-warmth months": kept(a, today, a.store(12.0)),
+        "store-warmth weeks": kept(a, today, a.store(19.0)),
+        "seed-kept none": kept(a, today, kept_seed=a.kept_seed(blight=True)),
+        "seed-kept asleep": kept(a, today, kept_seed=a.kept_seed(60)),
+        "seed-kept asleep, warm": kept(a, today, a.store(22.0), kept_seed=a.kept_seed(60)),
+        "seed-kept asleep, for long": kept(a, today, kept_seed=a.kept_seed(wakes=never)),
+        "seed-kept ready": kept(a, today, kept_seed=a.kept_seed(0)),
+        "seed-kept ready, a year on": kept(a, today, kept_seed=a.kept_seed(0, again=True)),
+        "seed-kept ready, seen": kept(a, today, kept_seed=a.kept_seed(sprouting=today - DAY)),
+        "seed-kept too-old": kept(a, today, kept_seed=a.kept_seed(-90, old_in=0)),
     }
 
 
@@ -264,7 +351,10 @@ def sky_cases(a, today):
     }
 
 
-GROUPS = (seed_cases, planting_cases, stress_cases, look_cases, growth_cases, water_cases, frost_cases, sky_cases)
+GROUPS = (
+    *(seed_cases, planting_cases, stress_cases, look_cases, growth_cases),
+    *(lifting_cases, store_cases, water_cases, frost_cases, sky_cases),
+)
 VERDICTS = {
     "buy-seed": {"buy"},
     "old-straw": {"rake-off", "lay-on"},
@@ -285,6 +375,14 @@ VERDICTS = {
     "water": {"water", "hold", "skip"},
     "weekly-target": {"short", "generous"},
     "frost": {"heads-up", "cover-tonight", "severe", "ripe-tops", "killed"},
+    "tubers-freeze": {"straw", "straw-or-lift"},
+    "tops-frosted": {"look"},
+    "cut-tops": {"soon", "now"},
+    "lift-days": {"today", "good", "least-bad"},
+    "cure": {"cure", "store"},
+    "store-check": {"look"},
+    "store-warmth": {"may-freeze", "too-cold", "keeps", "months", "weeks"},
+    "seed-kept": {"none", "asleep", "ready", "too-old"},
     "stop-watering": {"look", "ask", "taper", "cut", "small-turns"},
     "keep-it-dry": {"cover"},
     "skins-set": {"setting", "set"},
@@ -355,7 +453,8 @@ def test_every_verdict_reads_well_in_the_readers_units(a, thresholds, today, cas
         assert ("not known" in told) is (name in NOT_ALL_KNOWN), where
 
 
-MAY_LACK = set(BY_KEY) - {"shoots-due", "skins-set"}  # those two rest on the journal, and never lack anything
+# These rest on the journal, and never lack anything.
+MAY_LACK = set(BY_KEY) - {"shoots-due", "skins-set", "tops-frosted", "cure", "store-check"}
 
 # Where the rule itself has something to tell that is not known, beside what is.
 NOT_ALL_KNOWN = {
@@ -363,6 +462,7 @@ NOT_ALL_KNOWN = {
     "water water, one day's rain not known",
     "water water, dry in any case",
     "frost cover-tonight, cloud not known",
+    "lift-days good, rain not all known",
     "forecast-missing missing",
 }
 
@@ -403,7 +503,7 @@ def test_standing_ended_and_unknown_read_well_too(a, thresholds, today, cases):
             assert ("First said on" in item.reasons) is told_since, where
 
 
-@pytest.mark.parametrize("key", ["water", "frost", "keep-it-dry"])
+@pytest.mark.parametrize("key", ["water", "frost", "keep-it-dry", "tubers-freeze", "lift-days"])
 def test_what_needs_hands_every_day_speaks_each_day(key):
     assert BY_KEY[key].speaks is Speaks.EACH_DAY
 
@@ -415,7 +515,7 @@ def test_what_is_only_worth_a_look_or_done_once_speaks_on_one_morning():
 
 def test_all_else_speaks_once():
     each_day = {rule.key for rule in (*RULES, *SKY_RULES) if rule.speaks is Speaks.EACH_DAY}
-    assert each_day == {"water", "frost", "keep-it-dry"}
+    assert each_day == {"water", "frost", "keep-it-dry", "tubers-freeze", "lift-days"}
 
 
 def test_each_rule_has_its_own_key_and_a_stage():
@@ -466,4 +566,7 @@ FROM_THE_JOURNAL = {
     "buy-seed buy",
     "look-for-voles look",
     "look-for-green-tubers look",
+    "cure cure",
+    "cure store",
+    "store-check look",
 }

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.advice import Finding, NotKnown, Said, Section, Speaks
-from haulm.alerts.select import UNKNOWN, Judged, before, select, standing
+from haulm.alerts.select import UNKNOWN, Judged, before, let_go, select, standing
 from haulm.garden import Stage
 from haulm.weather import DAY
 
@@ -225,3 +225,12 @@ def test_before_forgets_what_this_morning_or_a_later_one_said():
         ("2027-04-01", FIRST + DAY),
         ("2027-04-03", None),
     ]
+
+
+def test_what_was_open_about_a_planting_no_longer_looked_at_ends_without_a_word():
+    open_said = Said("water", "gatebed", "gate-early", "2027-04-01", "water", 0, FIRST, FIRST)
+    of_place = replace(open_said, rule="station-silent", bed="", planting="")
+    over = replace(open_said, episode="2027-03-01", ended_on=FIRST - 9 * DAY)
+    memory, today = (open_said, of_place, over), FIRST + DAY
+    assert let_go(memory, {"gate-early"}, today) == memory
+    assert let_go(memory, {"gate-late"}, today) == (replace(open_said, ended_on=today), of_place, over)

@@ -113,7 +113,9 @@ def test_one_bed_two_plantings_and_only_the_one_in_the_ground_has_the_water(make
     assert first.water is not None
     assert second.water is None
     lifted = [planted(make, today - 90 * DAY), make.entry(today - 5 * DAY, "lifted", 9.0)]
-    assert all(one.water is not None for one in conditions(early, autumn, entries=lifted))
+    kept, second = conditions(early, autumn, entries=lifted)
+    assert (kept.water, kept.stage.stage) == (None, Stage.LIFTED)
+    assert second.water is not None
 
 
 def test_an_estimate_of_the_shoots_gives_way_to_the_growers_note(make, conditions, today):

@@ -200,6 +200,9 @@ def test_days_from_the_shoots_count_from_the_late_end_of_an_estimate(make, thres
         (10.0, {"dying": 12, "tops_dead": 4}, 21),
         (18.0, {"tops_cut": 4}, 21),  # green tops cut
         (18.0, {"dying": 12, "tops_cut": 4}, 7),
+        (18.0, {"dying": 11, "tops_cut": 4}, 7),
+        (18.0, {"dying": 10, "tops_cut": 4}, 21),  # cut within a week of the first yellow leaves: green still
+        (18.0, {"dying": 30, "tops_cut": 15, "cut_again": 4}, 21),  # new shoots
     ],
 )
 def test_skins_set_sooner_in_warm_soil_and_later_in_cold_or_under_green_tops(

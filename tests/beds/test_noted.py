@@ -132,3 +132,17 @@ def test_the_growers_own_gauge_speaks_only_for_the_days_it_was_read(make, today)
     read = rain_read_mm(make.bed(), journal, today - 3 * DAY, 3)
     assert np.isnan(read[0])
     np.testing.assert_allclose(read[1:], [0.0, 12.0])
+
+
+def test_new_shoots_that_were_cut_start_the_count_again_and_dead_tops_cleared_away_do_not(make, today):
+    dead, cleared = make.entry(today - 20 * DAY, "tops dead"), make.entry(today - 15 * DAY, "tops cut")
+    again = make.entry(today - 4 * DAY, "tops cut", number=1)
+    assert noted(make.journal(dead, cleared), make.planting()).tops_gone == today - 20 * DAY
+    assert noted(make.journal(dead, cleared, again), make.planting()).tops_gone == today - 4 * DAY
+
+
+def test_a_crop_noted_only_as_stored_is_out_of_the_ground(today):
+    days = Noted(planted=today - 99 * DAY, stored=today - DAY)
+    assert days.out_of_ground == today - DAY
+    assert not days.in_ground(today)
+    assert days.is_kept(today)

@@ -148,3 +148,24 @@ def test_the_morning_belongs_to_the_places_own_day(scene, record, forecasts, jou
     """23:30 UTC on 3 May is already 4 May in London's summer time."""
     moment = datetime(2027, 5, 3, 23, 30, tzinfo=UTC)
     assert decide(scene.garden, Thresholds(), moment, record, forecasts, journal, ()).today == TODAY
+
+
+def test_a_finished_crop_leaves_nothing_open_and_says_no_farewell(scene, record, forecasts, journal):
+    before = think(scene, record, forecasts, journal)
+    assert any(said.planting and said.ended_on is None for said in before.memory)
+    over = Entry("over", at(TODAY + DAY, 5), TODAY + DAY, "gatebed", "gate-early", What.FINISHED)
+    after = think(scene, record, forecasts, Journal((*journal.entries, over)), before.memory, day=TODAY + DAY)
+    assert not any(alert.planting for alert in after.alerts)
+    assert all(said.ended_on == TODAY + DAY for said in after.memory if said.planting)
+
+
+def test_a_look_through_the_store_is_asked_for_and_passes_without_a_word(scene, record, forecasts, journal):
+    """Three mornings of the look, then none: nobody is told that it is over."""
+    kept = Entry("k", at(TODAY - 7 * DAY), TODAY - 7 * DAY, "gatebed", "gate-early", What.INTO_STORE)
+    whole, memory, told = Journal((*journal.entries, kept)), (), []
+    for ahead in range(5):
+        decision = think(scene, record, forecasts, whole, memory, day=TODAY + ahead * DAY)
+        memory = decision.memory
+        told.append([(a.section, a.ended) for a in decision.alerts if a.rule == "store-check"])
+    look, still = [(Section.DO_TODAY, False)], [(Section.STILL_SO, False)]
+    assert told == [look, still, still, [], []]

@@ -674,3 +674,86 @@ def test_commands_answer_with_exit_codes(cli: Callable[..., tuple[int, str]]) ->
     assert cli("notes", "--withdraw", short)[0] == 2
     assert "– withdrawn" in cli("notes")[1]
     assert cli("note", "nowhere", "watered", "3", "gal")[0] == 2
+
+
+# The store room, which belongs to no bed
+
+
+@pytest.mark.parametrize(
+    ("words", "value"),
+    [
+        ("6C", 6.0),
+        ("store temperature 6C", 6.0),
+        ("store 43F", (43 - 32) / 1.8),
+        ("temperature at 6.5 C", 6.5),
+        ("-1C", -1.0),
+        ("store -1C", -1.0),
+    ],
+)
+def test_a_reading_of_the_store_belongs_to_no_bed(put: Noter, entries: Callable[[], tuple[Entry, ...]], words, value):
+    told = put("store", words)
+    (entry,) = entries()
+    assert (entry.bed, entry.planting, entry.what) == ("", "", What.STORE_READ)
+    assert entry.value == pytest.approx(value)
+    assert told.startswith("Noted for the store on Wed 1 December: store temperature ")
+
+
+def test_readings_of_the_store_are_listed_and_taken_back(garden: Garden, state: StateFolder, put: Noter):
+    put("store", "6C")
+    put("gatebed", "rain 3 mm", 11, 30)
+    assert "the store: store temperature 6 °C" in list_notes(garden, state)
+    assert "rain" not in list_notes(garden, state, "store")
+    short = list_notes(garden, state, "store").split()[1]
+    assert withdraw(garden, state, short, NOON).startswith("Withdrawn: the store, Wed 1 December: store temperature")
+    assert "withdrawn" in list_notes(garden, state, "store")
+
+
+@pytest.mark.parametrize("words", ["lifted 4 kg", "", "warm", "sprouting"])
+def test_of_the_store_only_the_temperature_can_be_noted(put: Noter, words: str):
+    with pytest.raises(JournalError, match="only its temperature"):
+        put("store", words)
+
+
+def test_a_reading_of_the_store_that_cannot_be_or_is_there_already_is_refused(put: Noter):
+    with pytest.raises(JournalError, match="is taken"):
+        put("store", "70C")
+    with pytest.raises(UnitError):
+        put("store", "6 mm")
+    put("store", "6C")
+    with pytest.raises(JournalError, match="already noted"):
+        put("store", "6C")
+    put("store", "7C")
+
+
+def test_a_bed_called_store_goes_before_the_store_room(garden: Garden, state: StateFolder):
+    named = replace(garden, beds=(*garden.beds, replace(GATEBED, key="store", name="Store")))
+    note(named, state, "store", "rain 3 mm", now=NOON)
+    assert read_journal(state.journal(named))[0].entries[0].bed == "store"
+
+
+@pytest.mark.parametrize(
+    ("words", "what", "value"),
+    [
+        ("lifted 4.2 kg", What.LIFTED, 4.2),
+        ("into store", What.INTO_STORE, None),
+        ("sprouting", What.SPROUTING, None),
+        ("store 6C", What.STORE_READ, 6.0),
+    ],
+)
+def test_what_is_noted_of_a_lifted_crop(put: Noter, entries: Callable[[], tuple[Entry, ...]], words, what, value):
+    put("gatebed", "planted", 5, 1)
+    put("gatebed", "tops cut", 8, 20)
+    if what is not What.LIFTED:
+        put("gatebed", "lifted", 9, 10)
+    put("gatebed", words, 10, 1)
+    last = entries()[-1]
+    assert (last.what, last.planting, last.value) == (what, "gate-early", value)
+
+
+def test_tops_that_grew_again_and_were_cut_again_are_noted_anew(put: Noter, entries: Callable[[], tuple[Entry, ...]]):
+    put("gatebed", "planted", 5, 1)
+    assert "anew" not in put("gatebed", "tops cut", 8, 20)
+    assert "noted as cut on Fri 20 August too: new shoots" in put("gatebed", "tops cut", 9, 1)
+    with pytest.raises(JournalError, match="already noted"):
+        put("gatebed", "tops cut", 9, 1)
+    assert [entry.day.day for entry in entries() if entry.what is What.TOPS_CUT] == [20, 1]

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 
 from haulm.advice import Section
-from haulm.condition import DayRange, DaySpan, EtoWay, NightsRead
+from haulm.condition import DayRange, DaySpan, EtoWay, NightsRead, StoreNow
 from haulm.garden import Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
 from haulm.weather import Daily, Gap
 
 NAN = float("nan")
+TODAY = date(2026, 4, 14)
 
 
 def rows_of(letter, heading):
@@ -281,3 +282,23 @@ def test_the_way_to_what_the_beds_use_is_named(condition_of, decision_of, water,
     condition = condition_of("wall-late", Stage.EMERGED, water=replace(water, eto_ways=ways))
     lines = compose(decision_of(conditions=[condition, condition]), thresholds).basis
     assert [line for line in lines if line.startswith("What the beds use")] == ([told] if told else [])
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({}, "about 6 °C today, by the outdoor air alone, give or take 2.5 °C"),
+        ({"readings": 2}, "about 6 °C today, by the outdoor air and two readings, give or take 2.5 °C"),
+        ({"known": False}, "not known"),
+        (
+            {"questioned_c": ((TODAY - timedelta(days=1), 43.0),)},
+            "about 6 °C today, by the outdoor air alone, give or take 2.5 °C; 43 °C read on Mon 13 April is far from "
+            "all else and not used",
+        ),
+    ],
+)
+def test_the_store_of_a_kept_crop(condition_of, decision_of, thresholds, changes, told):
+    room, spread = Daily(TODAY, np.full(3, 6.0)), Daily(TODAY, np.full(3, 2.5))
+    one = condition_of(stage=Stage.STORED, store=StoreNow(room, spread, **({"known": True, "readings": 0} | changes)))
+    rows = rows_of(compose(decision_of(conditions=[one]), thresholds), "Gatebed")
+    assert rows == {"Stage": "stored since Wed 25 March, as noted", "Store": told}

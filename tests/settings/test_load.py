@@ -94,17 +94,19 @@ def test_a_time_may_be_written_as_toml_has_it(write, garden_text):
 
 def test_what_the_settings_will_do_in_metric(write, garden_text):
     told = describe(load(write(f'{garden_text}[post]\nfolder = "/srv/letters"\n')))
-    assert told[:5] == [
+    assert told[:6] == [
         "Brackenford: 44.00° N, 90.00° W, 300 m up, on the clock of America/Chicago; "
         "letters in metres, millimetres and °C.",
         "Bed Gatebed: 2.44 m by 1.22 m, 30 cm of loam, no straw yet.",
         "Planting Gate early (early, determinate) in Gatebed, laid on the soil: between 10 April 2027 and 5 June 2027, "
         "once the soil has been at 10 °C or warmer for 3 days running.",
+        "Store: a cool room, unheated, in the house; its warmth is estimated from the outdoor air and from your "
+        "readings.",
         "Frost: 3 nights ahead are watched; a heads-up from 20% for 0 °C, and cover from 30% for −1 °C at the leaves.",
         "Water: 25 mm a week, rain and waterings together; the weekly target decides.",
     ]
-    assert told[5].endswith("brackenford.csv; no forecast, so no frost and no rain can be foretold.")
-    assert told[6:] == ["Letter: each morning at 06:30, kept in the folder /srv/letters and in the log."]
+    assert told[6].endswith("brackenford.csv; no forecast, so no frost and no rain can be foretold.")
+    assert told[7:] == ["Letter: each morning at 06:30, kept in the folder /srv/letters and in the log."]
 
 
 def test_what_the_settings_will_do_in_us_units_and_what_was_changed(write, garden_text):
@@ -113,9 +115,9 @@ def test_what_the_settings_will_do_in_us_units_and_what_was_changed(write, garde
     told = describe(load(write(f"{text}[post]\nlog = false\n")))
     assert "laid 2 in deep" in told[2]
     assert told[2].endswith("once the soil has been at 75 °F or colder for 3 days running.")
-    assert told[4] == "Water: 1 in a week, rain and waterings together; the weekly target decides."
-    assert told[6].endswith("kept nowhere: set post.folder or post.log.")
-    assert told[7:] == [
+    assert told[5] == "Water: 1 in a week, rain and waterings together; the weekly target decides."
+    assert told[7].endswith("kept nowhere: set post.folder or post.log.")
+    assert told[8:] == [
         "Changed: thresholds.planting.soil_ready_spring is 11.1 C (52 F), where the default is 10 C (50 F)."
     ]
 

@@ -151,6 +151,7 @@ def skins_set(condition: Condition, _thresholds: Thresholds, standing: Said | No
         return None
     facts: dict[str, Fact] = {
         "tops_gone": gone,
+        "tops_noted": condition.stage.noted,
         "early": skins.early,
         "likely": skins.likely,
         "late": skins.late,

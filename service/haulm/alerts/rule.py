@@ -14,12 +14,16 @@ SkyJudge = Callable[[SkyNow, Thresholds, Said | None], Answer]
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One alert about a planting. `judge` gets the open episode, if any, so that its off threshold can apply."""
+    """One alert about a planting. `judge` gets the open episode, if any, so that its off threshold can apply.
+
+    `ends_unsaid`: nobody needs to be told when it is over.
+    """
 
     key: str
     stages: frozenset[Stage]
     speaks: Speaks
     judge: Judge
+    ends_unsaid: bool = False
 
 
 @dataclass(frozen=True, slots=True)

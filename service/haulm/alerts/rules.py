@@ -4,10 +4,12 @@ from haulm.advice import Speaks
 from haulm.alerts.data import forecast_missing, station_silent
 from haulm.alerts.frost import frost_on_shoots
 from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
+from haulm.alerts.lifting import cut_tops, freeze_at_tubers, lift_days, tops_frosted
 from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
 from haulm.alerts.seed import buy_seed, cut_seed, start_chitting
+from haulm.alerts.store import cure, seed_kept, store_check, store_warmth
 from haulm.alerts.straw import old_straw, straw_blows
 from haulm.alerts.stress import heat, soaking
 from haulm.alerts.water import keep_it_dry, target_fits, water_verdict
@@ -20,9 +22,13 @@ IN_THE_GROUND = frozenset({Stage.PLANTED})
 BEFORE_AND_AFTER_SHOOTS = stages_between(Stage.PLANTED, Stage.EMERGED)
 IN_LEAF = frozenset({Stage.EMERGED})
 DYING = stages_between(Stage.EMERGED, Stage.DYING_BACK)
+IN_EARTH = stages_between(Stage.PLANTED, Stage.SKINS_SETTING)
+GOING_DOWN = frozenset({Stage.DYING_BACK})
 RIPENING = stages_between(Stage.DYING_BACK, Stage.SKINS_SETTING)
 WITH_TUBERS = stages_between(Stage.EMERGED, Stage.SKINS_SETTING)
 SKINS = frozenset({Stage.SKINS_SETTING})
+HEALING = frozenset({Stage.LIFTED})
+IN_STORE = frozenset({Stage.STORED})
 
 RULES: tuple[Rule, ...] = (
     Rule("buy-seed", SEED, Speaks.ONCE, buy_seed),
@@ -39,9 +45,17 @@ RULES: tuple[Rule, ...] = (
     Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict),
     Rule("weekly-target", IN_LEAF, Speaks.ONCE, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),
+    Rule("tubers-freeze", IN_EARTH, Speaks.EACH_DAY, freeze_at_tubers),
     Rule("stop-watering", DYING, Speaks.ONCE, stop_watering),
+    Rule("cut-tops", GOING_DOWN, Speaks.ONCE, cut_tops),
     Rule("keep-it-dry", RIPENING, Speaks.EACH_DAY, keep_it_dry),
+    Rule("tops-frosted", SKINS, Speaks.ONCE, tops_frosted, ends_unsaid=True),
     Rule("skins-set", SKINS, Speaks.ONCE, skins_set),
+    Rule("lift-days", SKINS, Speaks.EACH_DAY, lift_days, ends_unsaid=True),
+    Rule("cure", HEALING, Speaks.ONCE, cure),
+    Rule("store-check", IN_STORE, Speaks.ONCE, store_check, ends_unsaid=True),
+    Rule("store-warmth", IN_STORE, Speaks.ONCE, store_warmth),
+    Rule("seed-kept", IN_STORE, Speaks.ONCE, seed_kept, ends_unsaid=True),
     Rule("look-for-slugs", BEFORE_AND_AFTER_SHOOTS, Speaks.ONE_MORNING, slugs),
     Rule("look-for-beetles", IN_LEAF, Speaks.ONE_MORNING, beetle),
     Rule("look-for-tuber-moth", WITH_TUBERS, Speaks.ONE_MORNING, tuber_moth),

@@ -3,7 +3,7 @@
 Memory goes in as it stood before the morning and comes out brought up to date; nothing is changed in place.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -19,7 +19,8 @@ UNKNOWN_URGENCY = 30
 class Judged:
     """One rule's answer for one planting (or, with both keys empty, for the place).
 
-    `in_stage` is False when the planting has left the stages of the rule: an open episode then ends without a word.
+    `in_stage` is False when the planting has left the stages of the rule, or the rule's end needs no word: an open
+    episode then ends without one.
     """
 
     rule: str
@@ -57,6 +58,15 @@ def select(
     order = list(Section)
     alerts.sort(key=lambda a: (order.index(a.section), -a.urgency, a.bed, a.planting, a.rule))
     return tuple(alerts), tuple(after.values())
+
+
+def let_go(memory: Iterable[Said], plantings: Collection[str], today: date) -> tuple[Said, ...]:
+    """End without a word what was open about plantings that are no longer looked at: finished, or forgotten."""
+    return tuple(
+        replace(said, ended_on=today) if said.planting and said.ended_on is None and said.planting not in plantings
+        else said
+        for said in memory
+    )  # fmt: skip
 
 
 def _key(said: Said) -> tuple[str, str, str, str]:

@@ -1,15 +1,18 @@
 """From weather and journal to the condition of each planting on one morning."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from haulm.beds.chances import FrostYears, chances_of, frost_years
-from haulm.beds.crop import Around, crop_now, shoots_range
+from haulm.beds.crop import Around, crop_kept, crop_now, shoots_range
+from haulm.beds.endings import ends_of
 from haulm.beds.evaporation import Evaporation, evaporation_of
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, ahead, climate_of, past
+from haulm.beds.frosted import tops_frosted
+from haulm.beds.kept_seed import kept_seed_of
 from haulm.beds.memo import Memo
 from haulm.beds.noted import (
     Noted,
@@ -23,12 +26,13 @@ from haulm.beds.noted import (
 )
 from haulm.beds.readings import taught_by
 from haulm.beds.seed import seed_now
-from haulm.beds.soil import soil_now
+from haulm.beds.soil import no_soil, soil_now
 from haulm.beds.soil_run import SoilRun, ground_of, run_soil
+from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
-from haulm.condition import Condition, DayRange, SkyNow, WaterNow
-from haulm.garden import Garden, Journal, Planting
+from haulm.condition import Condition, DayRange, SeasonChances, SkyNow, WaterNow
+from haulm.garden import Garden, Journal, Planting, Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
 
@@ -76,9 +80,11 @@ def conditions_of(
     alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
     if not alive:
         return ()
+    kept = [planting for planting in alive if days[planting.key].is_kept(today)]
+    growing = [planting for planting in alive if planting not in kept]
     climate = climate_of(timeline, told, garden.place.latitude_deg, memo)
     been = past(timeline, climate, _first_day(today))
-    coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in alive))
+    coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in growing))
     place = _Place(
         garden,
         timeline,
@@ -92,16 +98,61 @@ def conditions_of(
         evaporation_of(timeline, garden.place, climate, been, coming),
         memo,
     )
-    near = coming.part(slice(0, _soil_days(days[planting.key] for planting in alive)))
-    beds = [garden.bed(planting.bed) for planting in alive]
+    found = [*_growing(place, growing, days, been, coming), *_kept(place, kept, days, been, coming)]
+    order = [planting.key for planting in garden.plantings]
+    return tuple(sorted(found, key=lambda one: order.index(one.planting.key)))
+
+
+def _growing(
+    place: _Place, plantings: list[Planting], days: Mapping[str, Noted], been: Forcing, coming: Forcing
+) -> list[Condition]:
+    """What is in a bed's soil, or is to be."""
+    if not plantings:
+        return []
+    garden, journal, memo = place.garden, place.journal, place.memo
+    near = coming.part(slice(0, _soil_days(days[planting.key] for planting in plantings)))
+    beds = [garden.bed(planting.bed) for planting in plantings]
     straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
     lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + near.days) for bed in beds])
-    ground = memo.kept("ground", (garden.place, climate), lambda: ground_of(garden.place, climate))
-    run = run_soil(ground, beds, alive, lying, thresholds.planting.straw_at_planting_m, been, near, memo)
-    return tuple(
+    new_straw_m = place.thresholds.planting.straw_at_planting_m
+    ground = memo.kept("ground", (garden.place, place.climate), lambda: ground_of(garden.place, place.climate))
+    run = run_soil(ground, beds, plantings, lying, new_straw_m, been, near, memo)
+    return [
         _condition(place, planting, days[planting.key], run, row, straw[row], been, coming)
-        for row, planting in enumerate(alive)
-    )
+        for row, planting in enumerate(plantings)
+    ]
+
+
+def _kept(
+    place: _Place, plantings: list[Planting], days: Mapping[str, Noted], been: Forcing, coming: Forcing
+) -> list[Condition]:
+    """What is lifted and kept: it asks for the store, and no longer for a bed's soil and water."""
+    if not plantings:
+        return []
+    garden, today, thresholds = place.garden, place.today, place.thresholds
+    store = store_now(garden, place.journal, outdoors(been, coming, place.climate), thresholds, today)
+    found = []
+    for planting in plantings:
+        own, bed = days[planting.key], garden.bed(planting.bed)
+        found.append(
+            Condition(
+                garden=garden,
+                bed=bed,
+                planting=planting,
+                today=today,
+                stage=stage_now(own, None, today),
+                straw_m=float(straw_depths_m(bed, place.journal, today, 1)[0]),
+                soil=no_soil(today),
+                water=None,
+                crop=crop_kept(planting, own),
+                last_straw=last_laid(bed, place.journal, today),
+                chances=SeasonChances(place.frosts.last.years, float("nan"), None),
+                sky=place.sky,
+                store=store,
+                kept_seed=kept_seed_of(garden, planting, days, store, thresholds, today),
+            )
+        )
+    return found
 
 
 def _alive(planting: Planting, days: Noted, today: date) -> bool:
@@ -109,7 +160,9 @@ def _alive(planting: Planting, days: Noted, today: date) -> bool:
         return False
     if days.chitting is None and days.planted is None and days.seed_bought is None:
         return planting.window_first - LOOKED_AHEAD <= today <= planting.window_last + LOOKED_BACK
-    return days.planted is not None or today <= planting.window_last + LOOKED_BACK
+    if days.planted is not None or days.out_of_ground is not None:
+        return days.in_ground(today) or days.is_kept(today)
+    return today <= planting.window_last + LOOKED_BACK
 
 
 def _first_day(today: date) -> date:
@@ -135,12 +188,18 @@ def _condition(
     shoots = shoots_range(days, expected, today)
     around = Around(*_air(been, coming), seen, Daily(been.first, straw_m))
     crop = crop_now(planting, days, shoots, around, thresholds, today)
+    frost = tops_frosted(days, crop.ripe, bed, place.timeline, place.journal, thresholds.frost.severe_c)
+    if frost is not None:
+        days = replace(days, frosted=frost.day)
+        crop = replace(crop_now(planting, days, shoots, around, thresholds, today), frosted_min_c=frost.lowest_c)
+    stage = stage_now(days, shoots, today)
+    ripens = stage.stage in {Stage.DYING_BACK, Stage.SKINS_SETTING}
     return Condition(
         garden=place.garden,
         bed=bed,
         planting=planting,
         today=today,
-        stage=stage_now(days, shoots, today),
+        stage=stage,
         straw_m=float(straw_m[-1]),
         soil=soil,
         water=_water(place, planting, days, shoots, straw_m, been, coming) if has_the_bed else None,
@@ -150,6 +209,7 @@ def _condition(
         sky=place.sky,
         seed=seed_now(days, planting, place.frosts, place.climate, thresholds),
         standing_water=last_under_water(bed, place.journal),
+        ends=ends_of(place.garden, planting, place.frosts, soil, thresholds, today) if ripens else None,
     )
 
 

@@ -17,6 +17,7 @@ GROWN_HEIGHT_M = 0.6  # FAO-56 Table 12
 # Judgement: a class's need is met between nine and eleven tenths of it in four crops of five.
 RIPE_EARLY, RIPE_LATE = 0.9, 1.1
 LONGEST_FORMING_DAYS = 70  # judgement: a crop that finds no cool nights at all sets what it sets within so long
+GREEN_STILL = timedelta(days=7)  # judgement: tops cut so soon after they began to go down are green
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +94,13 @@ def _p_days(around: Around, first: date, last: date) -> FloatArray:
     return dev.p_days(around.air_min_c.between(first, last), around.air_max_c.between(first, last))
 
 
+def crop_kept(planting: Planting, days: Noted) -> CropNow:
+    """A crop out of the ground: only what was noted of it stays."""
+    nan = float("nan")
+    needed = dev.P_DAYS_NEEDED[Maturity(planting.maturity).value]
+    return CropNow(None, None, nan, nan, needed, days.dying_cause, days.dying, days.tops_gone, None)
+
+
 def _above_straw_m(around: Around, out: date, today: date) -> float:
     """Grown since the shoots stood out of the straw of that day; straw laid since then hides as much of them."""
     straw_m = around.straw_m
@@ -150,7 +158,8 @@ def _skins_range(days: Noted, soil_c: Daily, skins: SkinsThresholds, today: date
         return None
     soil = soil_c.between(gone, max(today - DAY, gone))
     mean_c = float(np.nanmean(soil)) if np.isfinite(soil).any() else float("nan")
-    cut_green = days.tops_cut == gone and days.dying is None
+    green_still = days.dying is None or gone < days.dying + GREEN_STILL
+    cut_green = gone == days.cut_again or (days.tops_cut == gone and green_still)
     if cut_green or mean_c <= skins.cold_soil_c:
         wait = skins.cold_days
     elif mean_c >= skins.warm_soil_c:

@@ -11,11 +11,16 @@ from haulm.weather import FloatArray
 
 SEED_BEFORE_WINDOW = timedelta(days=250)  # judgement: seed is bought in autumn for spring at the earliest
 LONGEST_SEASON = timedelta(days=240)  # judgement: a crop nobody noted as lifted has left the bed by then
+UNSTORED = timedelta(days=28)  # judgement: what was lifted so long ago lies somewhere by now, noted or not
+LONGEST_KEPT = timedelta(days=365)  # judgement: a crop nobody noted as finished is eaten up by then
 
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """Days of one planting as the grower noted them; None where nothing was noted."""
+    """Days of one planting as the grower noted them; None where nothing was noted.
+
+    `frosted` alone is no note: the frost that killed the tops, where one was measured and nothing was noted.
+    """
 
     seed_bought: date | None = None
     chitting: date | None = None
@@ -25,21 +30,39 @@ class Noted:
     dying_cause: Cause | None = None
     tops_dead: date | None = None
     tops_cut: date | None = None
+    cut_again: date | None = None
+    frosted: date | None = None
     lifted: date | None = None
     stored: date | None = None
+    sprouting: date | None = None
+    blight: bool = False
     finished: date | None = None
     seed_cut: date | None = None
 
     def in_ground(self, today: date) -> bool:
         """Planted and not yet lifted; a crop that nobody noted as lifted does not hold its bed for ever."""
-        if self.planted is None or self.lifted is not None or self.finished is not None:
+        if self.planted is None or self.out_of_ground is not None or self.finished is not None:
             return False
         return today <= self.planted + LONGEST_SEASON
 
+    def is_kept(self, today: date) -> bool:
+        """Lifted, and as far as is known not yet eaten up."""
+        lifted = self.out_of_ground
+        return lifted is not None and self.finished is None and today <= lifted + LONGEST_KEPT
+
+    @property
+    def out_of_ground(self) -> date | None:
+        """When it was lifted; the day it came into the store where only that was noted."""
+        return self.lifted or self.stored
+
     @property
     def tops_gone(self) -> date | None:
-        """When the tops were wholly dead or cut, whichever came first."""
-        return min((day for day in (self.tops_dead, self.tops_cut) if day), default=None)
+        """When the tops were wholly dead or cut, whichever came first; again when new shoots were cut.
+
+        Where neither was noted: the frost that killed them by estimate.
+        """
+        first = min((day for day in (self.tops_dead, self.tops_cut) if day), default=self.frosted)
+        return self.cut_again or first
 
 
 def noted(journal: Journal, planting: Planting) -> Noted:
@@ -63,15 +86,34 @@ def noted(journal: Journal, planting: Planting) -> Noted:
         dying_cause=(causes[-1] or Cause.UNKNOWN) if causes else None,
         tops_dead=first(What.TOPS_DEAD),
         tops_cut=first(What.TOPS_CUT),
+        cut_again=_cut_again(entries),
         lifted=first(What.LIFTED),
         stored=first(What.INTO_STORE),
+        sprouting=_sprouting(entries),
+        blight=Cause.BLIGHT in causes,
         finished=first(What.FINISHED),
         seed_cut=first(What.SEED_CUT),
     )
 
 
+def _cut_again(entries: list[Entry]) -> date | None:
+    """The last time new shoots were cut, after the tops themselves; dead tops cleared away are no new shoots."""
+    cuts = [entry.day for entry in entries if entry.what is What.TOPS_CUT]
+    return cuts[-1] if len(cuts) > 1 else None
+
+
+def _sprouting(entries: list[Entry]) -> date | None:
+    """The first sprouts seen after lifting: those of the seed before planting are another matter."""
+    lifted = next((entry.day for entry in entries if entry.what is What.LIFTED), None)
+    seen = (entry.day for entry in entries if entry.what is What.SPROUTING)
+    return next((day for day in seen if lifted is not None and day >= lifted), None)
+
+
 def stage_now(days: Noted, shoots: DayRange | None, today: date) -> StageNow:
     """The furthest stage that was noted; between planting and the tops' end, the shoots may be an estimate."""
+    stored = _stored_unsaid(days, today)
+    if stored is not None:
+        return StageNow(Stage.STORED, stored, stored, stored, noted=False)
     reached = (
         (Stage.FINISHED, days.finished),
         (Stage.STORED, days.stored),
@@ -82,7 +124,7 @@ def stage_now(days: Noted, shoots: DayRange | None, today: date) -> StageNow:
     )
     for stage, since in reached:
         if since is not None:
-            return StageNow(stage, since, since, since, noted=True)
+            return StageNow(stage, since, since, since, noted=since != days.frosted)
     if days.planted is not None:
         if shoots is not None and shoots.likely is not None and shoots.likely <= today:
             return StageNow(Stage.EMERGED, shoots.likely, shoots.early, shoots.late, noted=False)
@@ -92,6 +134,14 @@ def stage_now(days: Noted, shoots: DayRange | None, today: date) -> StageNow:
     return StageNow(
         Stage.SEED, days.seed_bought, days.seed_bought, days.seed_bought, noted=days.seed_bought is not None
     )
+
+
+def _stored_unsaid(days: Noted, today: date) -> date | None:
+    """From when on a lifted crop counts as stored, though nobody noted it."""
+    if days.lifted is None or days.stored is not None or days.finished is not None:
+        return None
+    since = days.lifted + UNSTORED
+    return since if today >= since else None
 
 
 def straw_depths_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
 from haulm.alerts.rules import RULES, SKY_RULES
-from haulm.alerts.select import Judged, before, select, standing
+from haulm.alerts.select import Judged, before, let_go, select, standing
 from haulm.beds.conditions import conditions_of
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
@@ -67,6 +67,7 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
     remembered = before(memory, today)
     judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]
     alerts, after = select(judged, remembered, today)
+    after = let_go(after, {condition.planting.key for condition in conditions}, today)
     return Decision(garden, as_of, today, known, conditions, alerts, after)
 
 
@@ -86,5 +87,6 @@ def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, memory
             in_stage = stage in rule.stages
             open_said = standing(memory, rule.key, bed, planting)
             answer = rule.judge(condition, thresholds, open_said) if in_stage else None
-            judged.append(Judged(rule.key, rule.speaks, bed, planting, stage, in_stage, answer))
+            tells_end = in_stage and not rule.ends_unsaid
+            judged.append(Judged(rule.key, rule.speaks, bed, planting, stage, tells_end, answer))
     return judged

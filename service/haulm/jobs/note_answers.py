@@ -37,6 +37,11 @@ def noted(garden: Garden, entry: Entry, amount: Amount, today: date) -> str:
     return f"Noted for {whose} on {amounts.day(entry.day, today)}: {told}."
 
 
+def noted_of_the_store(garden: Garden, entry: Entry, today: date) -> str:
+    """The same for the store room, which belongs to no bed."""
+    return f"Noted for the store on {amounts.day(entry.day, today)}: {said(entry, garden.place.display)}."
+
+
 def remarks(garden: Garden, entry: Entry, journal: Journal, today: date) -> list[str]:
     """What the grower should know beside: how the note goes with the standing notes before it."""
     display, bed = garden.place.display, garden.bed(entry.bed)
@@ -51,6 +56,8 @@ def remarks(garden: Garden, entry: Entry, journal: Journal, today: date) -> list
         if first is None:
             return []
         return [f"It is noted as lifted on {amounts.day(first.day, today)} too; this counts as a further part."]
+    if entry.what is What.TOPS_CUT:
+        return _cut_before(entry, journal, today)
     if entry.cause is Cause.UNKNOWN:
         known = ", ".join(cause for cause in Cause if cause is not Cause.UNKNOWN)
         return [f"When you know why, note it again with --cause, one of {known}."]
@@ -87,6 +94,7 @@ def complained(complaints: Iterable[Complaint]) -> list[str]:
 def name_of(garden: Garden, entry: Entry) -> str:
     """The planting that an entry is about, or the bed; its bare key where the settings know it no more."""
     named = {bed.key: bed.name for bed in garden.beds} | {one.key: one.name for one in garden.plantings}
+    named[""] = "the store"
     return named.get(entry.planting or entry.bed, entry.planting or entry.bed)
 
 
@@ -118,6 +126,14 @@ def _sum_of_day(entry: Entry, journal: Journal, display: Display) -> list[str]:
     sum_before = tell_value(entry.what, sum(before), display)
     whole = tell_value(entry.what, sum(before) + (entry.value or 0.0), display)
     return [f"It comes on top of {sum_before} noted for that day already: {whole} in all."]
+
+
+def _cut_before(entry: Entry, journal: Journal, today: date) -> list[str]:
+    before = [held for held in _alike(entry, journal) if held.planting == entry.planting and held.day < entry.day]
+    if not before:
+        return []
+    when = amounts.day(before[-1].day, today)
+    return [f"They are noted as cut on {when} too: new shoots, so the skins are counted from this day anew."]
 
 
 def _straw_before(entry: Entry, bed: Bed, journal: Journal, display: Display) -> list[str]:

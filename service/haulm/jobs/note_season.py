@@ -34,8 +34,9 @@ RANKS: Mapping[What | None, int] = {
     What.INTO_STORE: 7,
     What.FINISHED: 8,
 }
-# Lifting goes on in parts, and why the tops go down may look different later; all else happens once.
-ONCE = frozenset(RANKS) - {What.DYING_BACK, What.LIFTED}
+# Lifting goes on in parts, tops grow again and are cut again, and why they go down may look different later; all else
+# happens once.
+ONCE = frozenset(RANKS) - {What.DYING_BACK, What.TOPS_CUT, What.LIFTED}
 _ANOTHER_SEASON_DAYS = 180  # judgement: longer than the 150-180 days of late kinds (FAO crop page)
 _ENDS = (What.LIFTED, What.INTO_STORE, What.FINISHED)
 

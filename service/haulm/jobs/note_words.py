@@ -99,7 +99,7 @@ def find_spot(garden: Garden, words: str) -> Spot:
     JournalError
         Nothing is called so, or several things are.
     """
-    sought = _same(words)
+    sought = same_words(words)
     spots = [Spot(bed) for bed in garden.beds]
     spots += [Spot(garden.bed(planting.bed), planting) for planting in garden.plantings]
     exact = [spot for spot in spots if sought in _names(spot)]
@@ -231,10 +231,10 @@ def _within(what: What, written: str, value: float, bed: Bed, display: Display) 
 
 def _names(spot: Spot) -> tuple[str, str]:
     named = spot.planting or spot.bed
-    return _same(named.key), _same(named.name)
+    return same_words(named.key), same_words(named.name)
 
 
-def _same(words: str) -> str:
+def same_words(words: str) -> str:
     """Words as they are compared: without case, and with blanks for hyphens."""
     return " ".join(re.sub(r"[-_]", " ", words).casefold().split())
 

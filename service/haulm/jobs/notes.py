@@ -6,11 +6,13 @@ They need no lock but the journal's own short one, so they never wait for a morn
 import json
 from datetime import date, datetime, timedelta
 from difflib import get_close_matches
+from pathlib import Path
 
 from haulm.errors import JournalError
-from haulm.garden import Entry, Garden, Journal
+from haulm.garden import Entry, Garden, Journal, What
 from haulm.jobs import note_answers as answers
 from haulm.jobs.note_season import planting_of, refuse_contradiction, short_ids, standing
+from haulm.jobs.note_store import means_the_store, store_reading
 from haulm.jobs.note_words import WANTED, Spot, find_spot, read_amount, read_cause, read_what
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts
@@ -37,7 +39,7 @@ def note(
     Parameters
     ----------
     bed_words
-        A bed or a planting, by key or name.
+        A bed or a planting, by key or name; or the store, for its temperature.
     what_and_amount
         What was done or seen, and how much: "watered 2 x 10 l".
     day
@@ -49,6 +51,8 @@ def note(
         It cannot be taken; nothing was written.
     """
     today, path = garden.place.day_of(now), state.journal(garden)
+    if means_the_store(garden, bed_words):
+        return _note_store(garden, path, what_and_amount, now, _day_of_note(day, today))
     spot = find_spot(garden, bed_words)
     what, written = read_what(what_and_amount)
     why = read_cause(what, cause)
@@ -63,6 +67,14 @@ def note(
     told = [answers.noted(garden, entry, amount, today), *answers.remarks(garden, entry, journal, today)]
     short = short_ids(read_journal(path)[0].entries)[entry.id]
     return f"{' '.join(told)}\nTo take it back: haulm notes --withdraw {short}"
+
+
+def _note_store(garden: Garden, path: Path, text: str, now: datetime, about: date) -> str:
+    entry = store_reading(garden, text, standing(read_journal(path)[0]), now=now, day=about)
+    append_entry(path, entry)
+    short = short_ids(read_journal(path)[0].entries)[entry.id]
+    told = answers.noted_of_the_store(garden, entry, garden.place.day_of(now))
+    return f"{told}\nTo take it back: haulm notes --withdraw {short}"
 
 
 def withdraw(garden: Garden, state: StateFolder, given: str, now: datetime) -> str:
@@ -105,9 +117,12 @@ def list_notes(garden: Garden, state: StateFolder, bed_words: str = "", *, as_js
         No such bed, or the journal cannot be read at all.
     """
     journal, complaints = read_journal(state.journal(garden))
-    spot = find_spot(garden, bed_words) if bed_words else None
+    of_store = means_the_store(garden, bed_words)
+    spot = find_spot(garden, bed_words) if bed_words and not of_store else None
     withdrawn = {entry.withdraws for entry in journal.entries if entry.withdraws}
     entries = [entry for entry in journal.entries if entry.what is not None and _is_of(entry, spot)]
+    if of_store:
+        entries = [entry for entry in entries if entry.what is What.STORE_READ]
     entries.sort(key=lambda entry: (entry.day, entry.instant))
     if as_json:
         told = [_as_json(entry, is_withdrawn=entry.id in withdrawn) for entry in entries]
@@ -116,7 +131,7 @@ def list_notes(garden: Garden, state: StateFolder, bed_words: str = "", *, as_js
         return json.dumps(whole, indent=2, ensure_ascii=False)
     ids = short_ids(journal.entries)
     lines = [answers.listed(garden, one, ids[one.id], is_withdrawn=one.id in withdrawn) for one in entries]
-    whose = (spot.planting or spot.bed).name if spot else garden.place.name
+    whose = "the store" if of_store else (spot.planting or spot.bed).name if spot else garden.place.name
     return "\n".join([*(lines or [f"Nothing is noted for {whose}."]), *answers.complained(complaints)])
 
 

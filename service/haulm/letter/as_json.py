@@ -34,7 +34,8 @@ def as_json(letter: Letter, decision: Decision) -> dict[str, Json]:
                     ended, unknown, facts: {name: value}}], bed and planting by key
         beds        [{bed, planting, stage, stage_since, stage_noted, soil_c, soil_spread_c, soil_known, straw_m,
                     week_rain_mm, week_effective_mm, week_watered_mm, week_unknown_days, depletion_low_mm,
-                    depletion_high_mm, ready_mm, total_mm}], bed and planting by key; soil of yesterday
+                    depletion_high_mm, ready_mm, total_mm, store_c, store_spread_c}], bed and planting by key; soil of
+                    yesterday, store of today
         numbers     [{heading, rows: [{what, value}]}]
         basis       [text]
         weather     {station, newest_observed, forecast, forecast_issued, gaps: [name]}
@@ -98,6 +99,7 @@ def _facts(facts: Facts) -> Json:
 
 def _bed(condition: Condition) -> Json:
     soil, water, yesterday = condition.soil, condition.water, condition.today - DAY
+    store = condition.store if condition.store is not None and condition.store.known else None
     return {
         "bed": condition.bed.key,
         "planting": condition.planting.key,
@@ -116,6 +118,8 @@ def _bed(condition: Condition) -> Json:
         "depletion_high_mm": _plain(water.depletion_high_mm) if water else None,
         "ready_mm": _plain(water.ready_mm) if water else None,
         "total_mm": _plain(water.total_mm) if water else None,
+        "store_c": _plain(store.room_c.at(condition.today)) if store else None,
+        "store_spread_c": _plain(store.spread_c.at(condition.today)) if store else None,
     }
 
 

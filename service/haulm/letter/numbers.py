@@ -49,6 +49,8 @@ def stage_in_words(condition: Condition) -> str:
         return now.stage.value if now.noted else "nothing noted yet"
     if now.noted:
         return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
+    if now.early == now.late:
+        return f"{now.stage.value}, an estimate: since {amounts.day(now.since, today)}"
     span = amounts.day_span(now.early, now.late, today)
     return f"{now.stage.value}, an estimate: since about {amounts.day(now.since, today)}, {span}"
 
@@ -67,6 +69,7 @@ def _bed_rows(condition: Condition, thresholds: Thresholds) -> tuple[Row, ...]:
         ("Tubers set", _forming),
         ("Ripe", _ripe),
         ("Skins set", _skins),
+        ("Store", _store),
         ("Straw", _straw),
         (f"Water, last {WEEK} days", _week_water),
         ("Root zone", _root_zone),
@@ -153,6 +156,22 @@ def _skins(condition: Condition, _thresholds: Thresholds) -> str:
         return ""
     span = amounts.day_span(skins.early, skins.late, condition.today)
     return f"about {amounts.day(skins.likely, condition.today)}, {span}"
+
+
+def _store(condition: Condition, _thresholds: Thresholds) -> str:
+    store, display, today = condition.store, condition.garden.place.display, condition.today
+    if store is None:
+        return ""
+    if not store.known or np.isnan(store.room_c.at(today)):
+        return amounts.NOT_KNOWN
+    count = amounts.count(store.readings, "reading", "readings")
+    source = f"the outdoor air and {count}" if store.readings else "the outdoor air alone"
+    told = f"about {amounts.temperature(store.room_c.at(today), display)} today, by {source}"
+    told += _give_or_take(store.spread_c.at(today), display)
+    for day, read_c in store.questioned_c[-1:]:
+        wild = f"{amounts.temperature(read_c, display)} read on {amounts.day(day, today)}"
+        told += f"; {wild} is far from all else and not used"
+    return told
 
 
 def _straw(condition: Condition, _thresholds: Thresholds) -> str:

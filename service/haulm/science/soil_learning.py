@@ -69,7 +69,7 @@ class Errors:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Learned:
-    """What is known of a place: the coefficients' mean (4,) and covariance (4, 4), and which readings were not used."""
+    """What is known of a place: the coefficients' mean (k,) and covariance (k, k), and which readings were not used."""
 
     mean: FloatArray
     covariance: FloatArray
@@ -271,13 +271,13 @@ def learn(
     miss_c
         Reading less estimate [°C], (n,); NaN is not known and left out.
     series
-        The sensitivity series on those days, (4, n).
+        The sensitivity series on those days, (k, n); k is 4 for soil.
     day
         Day number of each reading, from any origin, (n,).
     errors, reading_c
         As for `error_covariance`.
     places
-        Prior covariance of the coefficients, (4, 4).
+        Prior covariance of the coefficients, (k, k).
 
     Returns
     -------
@@ -300,7 +300,7 @@ def learn(
             break
         used[np.flatnonzero(used)[score.argmax()]] = False
     if not used.any():
-        return Learned(np.zeros(len(SERIES)), places.copy(), given)
+        return Learned(np.zeros(len(places)), places.copy(), given)
     shown = series[:, used]
     gain = places @ shown @ np.linalg.inv(whole[np.ix_(used, used)])
     covariance = places - gain @ shown.T @ places

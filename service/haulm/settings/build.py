@@ -12,6 +12,7 @@ def garden_of(file: SettingsFile, stem: str) -> Garden:
         beds=tuple(_bed(key, table) for key, table in file.beds.items()),
         plantings=tuple(_planting(key, table) for key, table in file.plantings.items()),
         recipients=tuple(Recipient(key, table.name, table.address) for key, table in file.recipients.items()),
+        store=file.store.kind,
     )
 
 

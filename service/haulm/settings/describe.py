@@ -6,7 +6,7 @@ from datetime import date
 from pydantic import BaseModel
 
 from haulm import units
-from haulm.garden import Bed, Garden, Place, Planting, Season
+from haulm.garden import Bed, Garden, Place, Planting, Season, StoreKind
 from haulm.settings.lines import KeyPath
 from haulm.settings.load import Settings
 from haulm.settings.names import dotted
@@ -24,6 +24,7 @@ def describe(settings: Settings) -> list[str]:
         *(_bed(bed, garden.place.display) for bed in garden.beds),
         *(_planting(planting, garden, settings.thresholds.planting) for planting in garden.plantings),
         *([] if garden.plantings else ["Nothing is to be planted yet: there is no [plantings] table."]),
+        _store(garden.store),
         _frost(settings.thresholds.frost, garden.place.display),
         _water(settings.thresholds.water, garden.place.display),
         *_weather(settings),
@@ -110,6 +111,11 @@ def _planting(planting: Planting, garden: Garden, thresholds: PlantingThresholds
         f"Planting {planting.name} ({planting.maturity}, {planting.habit}) in {bed}, laid {lies}: between "
         f"{_day(planting.window_first)} and {_day(planting.window_last)}, once the soil {warm} for {days}."
     )
+
+
+def _store(kind: StoreKind) -> str:
+    within = {StoreKind.COOL_ROOM: ", unheated, in the house", StoreKind.HOUSE: ", heated"}.get(kind, "")
+    return f"Store: a {kind.value}{within}; its warmth is estimated from the outdoor air and from your readings."
 
 
 def _frost(frost: FrostThresholds, display: Display) -> str:

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import StringConstraints, ValidationInfo, field_validator
 
-from haulm.garden import Habit, Light, Maturity, Season
+from haulm.garden import Habit, Light, Maturity, Season, StoreKind
 from haulm.settings.post_form import PostTable
 from haulm.settings.quantities import (
     Count,
@@ -198,6 +198,17 @@ class RecipientTable(Table):
     address: MailAddress = setting(..., "The mail address.", example="grower@example.org")
 
 
+class StoreTable(Table):
+    """Where the potatoes are kept after lifting."""
+
+    kind: StoreKind = setting(
+        "cool room",
+        "cool room (unheated, in the house), cellar, garage, shed or house (heated): how it follows the weather.",
+        "judgement",
+        example="cellar",
+    )
+
+
 class LetterTable(Table):
     """When the letter is written."""
 
@@ -230,6 +241,7 @@ class SettingsFile(Table):
         key="gate-early",
     )
     recipients: dict[Key, RecipientTable] = setting({}, "One table a person, under a key of your own.", key="me")
+    store: StoreTable = setting({}, "Where the potatoes are kept after lifting.")
     weather: WeatherTable = setting(..., "Where the weather comes from.")
     letter: LetterTable = setting({}, "When the letter is written.")
     post: PostTable = setting({}, "Where the letter goes.")

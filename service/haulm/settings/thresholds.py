@@ -16,6 +16,13 @@ from haulm.settings.season_thresholds import (
     SeedThresholds,
     SoakingThresholds,
 )
+from haulm.settings.store_thresholds import (
+    CuringThresholds,
+    CutTopsThresholds,
+    LiftingThresholds,
+    StoreThresholds,
+    TubersThresholds,
+)
 from haulm.settings.table import Table, setting
 from haulm.settings.window_thresholds import WindowThresholds
 
@@ -308,6 +315,11 @@ class Thresholds(Table):
     gusts: GustThresholds = setting({}, "Fresh straw in the wind.")
     look: LookThresholds = setting({}, "When a look is worth it: no rule of treatment.")
     ripening: RipeningThresholds = setting({}, "When tops that go down may be ripe, and when to ask first.")
+    cut_tops: CutTopsThresholds = setting({}, "Cutting tops that are still green, in time for the skins to set.")
     skins: SkinsThresholds = setting({}, "How long skins set after the tops are dead.")
+    tubers: TubersThresholds = setting({}, "Frost that reaches the tubers in the ground.")
+    lifting: LiftingThresholds = setting({}, "Which of the coming days suit lifting.")
+    curing: CuringThresholds = setting({}, "Healing what was lifted before it goes into the store.")
+    store: StoreThresholds = setting({}, "The store room and what lies in it.")
     data: DataThresholds = setting({}, "How old or patchy the weather may be before the letter says so.")
     windows: WindowThresholds = setting({}, "The planting windows of a place, from its own years.")

@@ -142,7 +142,7 @@ def entry_of(line: str) -> Entry:
         id=_text(fields, "id", needed=True),
         instant=instant_of(_text(fields, "instant", needed=True)),
         day=date.fromisoformat(_text(fields, "day", needed=True)),
-        bed=_text(fields, "bed", needed=True),
+        bed=_text(fields, "bed", needed=fields.get("what") not in {None, What.STORE_READ.value}),
         planting=_text(fields, "planting"),
         what=None if fields.get("what") is None else What(_text(fields, "what")),
         written=_text(fields, "written"),

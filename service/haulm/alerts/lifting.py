@@ -1,0 +1,265 @@
+"""From tubers in the ground to lifting: frost at the tubers, cutting the tops, which day suits."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
+from haulm.alerts.growth import ASK, ripening
+from haulm.condition import Condition, DayRange, Ends, Night
+from haulm.garden import Cause, Stage
+from haulm.science.frost import chance_at_or_below
+from haulm.settings.thresholds import Thresholds
+from haulm.weather import DAY
+
+MORE_STRAW_M = 0.10  # judgement: what is worth carrying against frost in the ground
+TONIGHT, SOON = 2, 1
+MAY_RECOVER = {Cause.FROST, Cause.THIRST}
+
+# How much each fault of a day counts when days are ranked: judgement.
+FROZEN_GROUND, RAIN, WET_BED, COLD, WARM, RAIN_BEFORE, FROST, UNTOLD = 6.0, 3.0, 3.0, 2.0, 2.0, 1.5, 0.5, 0.5
+MINOR = frozenset({"rain-unknown", "frost"})  # frost of the air is gone by noon
+EACH_DEGREE = 0.2  # and each degree too cold or too warm
+A_DAY_LATER = 0.15  # and each day of waiting: a little better is not worth it
+SETTING, SET = 0, 1  # levels: the skins still set, or have been called set
+PRESSING_DAYS = 3  # judgement: with fewer days left it is no time to be choosy
+OTHERS_NAMED = 2
+
+
+def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Frost may reach the tubers in one of the coming nights, by the soil, or by the air where they lie bare."""
+    soil, limits = condition.soil, thresholds.tubers
+    nights = [night for night in condition.sky.nights[: limits.nights_ahead] if not math.isnan(night.air_c)]
+    if not condition.sky.has_forecast or not nights:
+        return NotKnown("forecast", worth_saying=condition.sky.recent_min_c <= limits.freeze_c)
+    if not soil.known or soil.lowest_c is None:
+        cold = any(night.air_c <= limits.freeze_c for night in nights)
+        return NotKnown("soil temperature", worth_saying=cold)
+    bare = _is_bare(condition, thresholds)
+    chances = [(_chance_of_frost(condition, night, limits.freeze_c, bare=bare), night) for night in nights]
+    chance, night = max(chances, key=lambda pair: pair[0])
+    open_still = standing is not None and standing.verdict in {"straw", "straw-or-lift"}
+    if chance < (limits.freeze_off_chance if open_still else limits.freeze_chance):
+        return None
+    tonight = night.morning == condition.today + DAY
+    facts: dict[str, Fact] = {
+        "night": night.morning - DAY,
+        "morning": night.morning,
+        "tonight": tonight,
+        "bare": bare,
+        "lowest_c": soil.lowest_c.at(night.morning),
+        "spread_c": soil.spread_c.at(night.morning),
+        "air_c": night.air_c,
+        "limit_c": limits.freeze_c,
+        "straw_m": condition.straw_m,
+        "wanted_m": condition.straw_m + MORE_STRAW_M,
+    }
+    lifting = condition.stage.stage.order >= Stage.DYING_BACK.order
+    verdict = "straw-or-lift" if lifting else "straw"
+    if tonight:
+        return Finding(verdict, Section.DO_TODAY, 75, facts, TONIGHT, chance)
+    return Finding(verdict, Section.GET_READY, 58, facts, SOON, chance)
+
+
+def _is_bare(condition: Condition, thresholds: Thresholds) -> bool:
+    return condition.planting.depth_m == 0.0 and condition.straw_m < thresholds.tubers.bare_straw_m
+
+
+def _chance_of_frost(condition: Condition, night: Night, limit_c: float, *, bare: bool) -> float:
+    soil = condition.soil
+    lowest_c = soil.lowest_c.at(night.morning) if soil.lowest_c is not None else math.nan
+    by_soil = float(chance_at_or_below(limit_c, lowest_c, soil.spread_c.at(night.morning)))
+    by_air = float(chance_at_or_below(limit_c, night.leaf_c, night.spread_c)) if bare else 0.0
+    return max(by_air, 0.0 if math.isnan(by_soil) else by_soil)
+
+
+def tops_frosted(condition: Condition, _thresholds: Thresholds, _standing: Said | None) -> Answer:
+    """A measured frost has killed ripe tops by estimate, and nobody noted it: asked once."""
+    crop = condition.crop
+    if condition.stage.noted or crop.tops_gone is None or math.isnan(crop.frosted_min_c):
+        return None
+    facts: dict[str, Fact] = {"frost_on": crop.tops_gone, "lowest_c": crop.frosted_min_c}
+    return Finding("look", Section.DO_TODAY, 41, facts)
+
+
+def cut_tops(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Tops still green must be cut in time for the skins: before a hard freeze, lasting heat, or the next crop.
+
+    Not tops that may recover, nor those of a crop so young that the cause is asked first.
+    """
+    ends, limits = condition.ends, thresholds.cut_tops
+    if condition.crop.dying_cause in MAY_RECOVER or ripening(condition, thresholds) == ASK:
+        return None
+    found = _first_end(ends)
+    if ends is None or found is None:
+        return None if ends is not None and ends.years else NotKnown("when hard freezes come here")
+    end, why = found
+    cut_on = end - limits.days_before * DAY
+    if condition.today < cut_on - limits.notice_days * DAY:
+        return None
+    facts: dict[str, Fact] = {
+        "why": why,
+        "end": end,
+        "cut_on": cut_on,
+        "years": ends.years,
+        "freeze_share": limits.freeze_chance,
+        "freeze_c": thresholds.frost.severe_c,
+        "heat_c": limits.heat_c,
+        "next_planting": ends.next_planting,
+        "skin_days": thresholds.skins.cold_days,
+    }
+    said_now = standing is not None and standing.verdict == "now"
+    if condition.today >= cut_on or said_now:  # an estimate that moves a little takes nothing back
+        return Finding("now", Section.DO_TODAY, 46, facts, level=1)
+    return Finding("soon", Section.GET_READY, 34, facts)
+
+
+def _first_end(ends: Ends | None) -> tuple[date, str] | None:
+    if ends is None:
+        return None
+    named = ((ends.hard_freeze, "freeze"), (ends.lasting_heat, "heat"), (ends.next_window, "next-crop"))
+    return min(((day, why) for day, why in named if day is not None), default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """One coming day for lifting: what is wrong with it, and how much that counts."""
+
+    day: date
+    bad: float
+    faults: tuple[str, ...]
+    is_good: bool
+
+
+def lift_days(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Which of the coming days suits lifting best, once the skins have set by then, and until when it can wait."""
+    skins, today = condition.crop.skins_ready, condition.today
+    if skins is None or skins.likely is None:
+        return None
+    # Skins once called set stay so, though a cold day moves their estimate; a count begun anew does not.
+    said_set = standing is not None and standing.level >= SET and skins.early is not None and skins.early <= today
+    first = today if said_set else max(skins.likely, today)
+    last = today + (thresholds.lifting.days_ahead - 1) * DAY
+    if first > last:
+        return None
+    lacks = _what_lacks(condition)
+    if lacks:
+        return NotKnown(lacks, worth_saying=True)
+    lift_by, why = _lift_by(condition, thresholds, skins, first)
+    minor = MINOR | _without_relief(condition, thresholds, max(lift_by, last))
+    days = [_judged(first + k * DAY, condition, thresholds, minor) for k in range((last - first).days + 1)]
+    in_time = [one for one in days if one.day <= lift_by] or days[:1]
+    ranked = sorted(in_time, key=lambda one: (one.bad + A_DAY_LATER * (one.day - first).days, one.day))
+    facts = _lifting_facts(ranked, lift_by, why, condition, thresholds)
+    return _lifting(ranked[0], facts, condition.today, SET if first <= today else SETTING)
+
+
+def _what_lacks(condition: Condition) -> str:
+    if not condition.sky.has_forecast:
+        return "forecast"
+    return "" if condition.soil.known and condition.soil.lowest_c is not None else "soil temperature"
+
+
+def _lifting_facts(
+    ranked: list[_Day], lift_by: date, why: str, condition: Condition, thresholds: Thresholds
+) -> dict[str, Fact]:
+    best, soil = ranked[0], condition.soil
+    others = sorted(one.day for one in ranked[1:] if one.is_good)[:OTHERS_NAMED]
+    dawn_c = soil.lowest_c.at(best.day) if soil.lowest_c is not None else math.nan
+    return {
+        "day": best.day,
+        "faults": ",".join(best.faults),
+        "others": tuple(others),
+        "soil_c": soil.as_it_lies_c.at(best.day),
+        "dawn_c": dawn_c,
+        "warm": "warm" in best.faults,
+        "cold": "cold" in best.faults,
+        "warm_c": thresholds.lifting.warm_c,
+        "days_ahead": thresholds.lifting.days_ahead,
+        "lift_by": lift_by,
+        "why": why,
+        "pressing": (lift_by - condition.today).days < PRESSING_DAYS,
+        "next_planting": condition.ends.next_planting if condition.ends else "",
+    }
+
+
+def _lifting(best: _Day, facts: dict[str, Fact], today: date, level: int) -> Finding | None:
+    if best.is_good and best.day == today:
+        return Finding("today", Section.DO_TODAY, 44, facts, level)
+    if best.is_good:
+        return Finding("good", Section.GET_READY, 38, facts, level)
+    if facts["pressing"]:
+        return Finding("least-bad", Section.GET_READY, 39, facts, level)
+    if level < SET:
+        return None  # the skins still set, and better days may come after them
+    return Finding("least-bad", Section.KEEP_AN_EYE, 36, facts, level)
+
+
+def _without_relief(condition: Condition, thresholds: Thresholds, until: date) -> frozenset[str]:
+    """Heat or cold of the tubers that no day in sight is free of: to wait for another would be in vain."""
+    limits, soil, today = thresholds.lifting, condition.soil, condition.today
+    if soil.lowest_c is None:
+        return frozenset()
+    until = min(until, soil.lowest_c.last)
+    dawn_c, mean_c = soil.lowest_c.between(today, until), soil.as_it_lies_c.between(today, until)
+    found = {"warm": bool((dawn_c > limits.warm_c).all()), "cold": bool((mean_c < limits.cold_c).all())}
+    return frozenset(name for name, stays in found.items() if stays)
+
+
+def _judged(day: date, condition: Condition, thresholds: Thresholds, minor: frozenset[str]) -> _Day:
+    found = list(_faults(day, condition, thresholds))
+    names = tuple(name for name, _ in found)
+    return _Day(day, sum(bad for _, bad in found), names, minor.issuperset(names))
+
+
+def _faults(day: date, condition: Condition, thresholds: Thresholds) -> Iterable[tuple[str, float]]:
+    """What is wrong with a day, and how much it counts."""
+    limits, soil = thresholds.lifting, condition.soil
+    mean_c = soil.as_it_lies_c.at(day)
+    dawn_c = soil.lowest_c.at(day) if soil.lowest_c is not None else math.nan
+    if dawn_c <= thresholds.tubers.freeze_c:
+        yield "frozen", FROZEN_GROUND
+    elif mean_c < limits.cold_c:
+        yield "cold", COLD + EACH_DEGREE * (limits.cold_c - mean_c)
+    if dawn_c > limits.warm_c:
+        yield "warm", WARM + EACH_DEGREE * (dawn_c - limits.warm_c)
+    if condition.sky.outlook.of("air_min_c").at(day) <= thresholds.tubers.freeze_c:
+        yield "frost", FROST
+    if _bed_mm(day, condition) < limits.dry_mm:
+        yield "wet-bed", WET_BED
+    rain = _rains(day, condition, thresholds)
+    if rain is None:
+        yield "rain-unknown", UNTOLD
+    elif rain:
+        yield "rain", RAIN
+    elif day > condition.today and _rains(day - DAY, condition, thresholds):
+        yield "rain-before", RAIN_BEFORE
+
+
+def _bed_mm(day: date, condition: Condition) -> float:
+    """How far the bed stands below its fill as the day begins; NaN where that is not known."""
+    water = condition.water
+    if water is None:
+        return math.nan
+    return water.depletion_low_mm if day == condition.today else water.outlook_depletion_mm.at(day - DAY)
+
+
+def _rains(day: date, condition: Condition, thresholds: Thresholds) -> bool | None:
+    limits, outlook = thresholds.lifting, condition.sky.outlook
+    rain_mm, chance = outlook.of("rain_mm").at(day), outlook.of("rain_chance").at(day)
+    if math.isnan(rain_mm) and math.isnan(chance):
+        return None
+    return rain_mm > limits.wet_day_mm or chance >= limits.rain_chance
+
+
+def _lift_by(condition: Condition, thresholds: Thresholds, skins: DayRange, first: date) -> tuple[date, str]:
+    """Until when it can wait, and why no longer; never before the skins have set."""
+    begun = skins.likely or condition.today
+    named = [(begun + thresholds.lifting.within_days * DAY, "age")]
+    ends = condition.ends
+    if ends is not None:
+        before = ((ends.tubers_freeze, "freeze"), (ends.lasting_heat, "heat"), (ends.next_window, "next-crop"))
+        named += [(day - DAY, why) for day, why in before if day is not None]
+    day, why = min(named)
+    return max(day, first), why
