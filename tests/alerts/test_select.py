@@ -71,6 +71,34 @@ def test_but_a_graver_level_or_a_new_spell_is():
     assert alert.fresh
 
 
+def note(rule="look-for-slugs", urgency=8):
+    return judged(finding("look", section=Section.KEEP_AN_EYE, urgency=urgency), Speaks.ONE_MORNING, rule=rule)
+
+
+@pytest.mark.parametrize(
+    ("section", "said"), [(Section.DO_TODAY, False), (Section.GET_READY, False), (Section.LEAVE_ALONE, True)]
+)
+def test_a_note_waits_for_a_morning_without_new_work(section, said):
+    work = judged(finding(section=section), rule="planting-time")
+    alerts, memory = select([note(), work], (), FIRST)
+    assert ("look-for-slugs" in {alert.rule for alert in alerts}) is said
+    assert ("look-for-slugs" in {one.rule for one in memory}) is said
+    alerts, _ = select([note(), work], memory, FIRST + DAY)  # the work is no news any more
+    assert ("look-for-slugs" in {alert.rule for alert in alerts}) is not said
+
+
+def test_there_is_one_note_a_morning_and_what_is_urgent_is_no_note():
+    heard = [[alert.rule for alert in alerts] for alerts in _three_mornings(note("a"), note("b"), note("c", 10))]
+    assert heard == [["c", "a"], ["b"], []]
+
+
+def _three_mornings(*notes):
+    memory = ()
+    for ahead in range(3):
+        alerts, memory = select(notes, memory, FIRST + ahead * DAY)
+        yield alerts
+
+
 @pytest.mark.parametrize(("speaks", "first_on"), [(Speaks.EACH_DAY, FIRST), (Speaks.ONCE, FIRST + DAY)])
 def test_a_graver_level_speaks_anew(speaks, first_on):
     (alert,), memory = run(finding("heads-up", 1), finding("cover-tonight", 2, Section.DO_TODAY), speaks=speaks)

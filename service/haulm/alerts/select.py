@@ -13,6 +13,8 @@ from haulm.garden import Stage
 UNKNOWN = "unknown"
 UNKNOWN_LEVEL = -1  # below every real level, so that the answer speaks anew once it is known
 UNKNOWN_URGENCY = 30
+NOTE_URGENCY = 10  # what is less urgent than this and said on one morning only is a note
+WANTS_HANDS = frozenset({Section.DO_TODAY, Section.GET_READY})
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,16 +50,33 @@ def select(
     judged: Iterable[Judged], memory: tuple[Said, ...], today: date
 ) -> tuple[tuple[Alert, ...], tuple[Said, ...]]:
     """Alerts of the morning in the letter's order, and the memory after it."""
-    alerts: list[Alert] = []
-    after = {_key(said): said for said in memory}
+    news: list[Judged] = []
+    notes: list[Judged] = []
     for one in judged:
-        open_said = standing(memory, one.rule, one.bed, one.planting)
-        alert, changed = _one(one, open_said, today)
-        alerts.extend(alert)
-        after.update((_key(said), said) for said in changed)
+        (notes if _is_new_note(one, memory) else news).append(one)
+    alerts, changed = _each(news, memory, today)
+    if notes and not any(alert.fresh and alert.section in WANTS_HANDS for alert in alerts):
+        told, said = _each(notes[:1], memory, today)
+        alerts, changed = [*alerts, *told], [*changed, *said]
     order = list(Section)
     alerts.sort(key=lambda a: (order.index(a.section), -a.urgency, a.bed, a.planting, a.rule))
-    return tuple(alerts), tuple(after.values())
+    return tuple(alerts), tuple({_key(said): said for said in (*memory, *changed)}.values())
+
+
+def _is_new_note(one: Judged, memory: tuple[Said, ...]) -> bool:
+    """A line that can wait for a quiet morning: one a morning, none beside fresh work: the letter stays short."""
+    note = one.speaks is Speaks.ONE_MORNING and isinstance(one.answer, Finding) and one.answer.urgency < NOTE_URGENCY
+    return note and standing(memory, one.rule, one.bed, one.planting) is None
+
+
+def _each(judged: list[Judged], memory: tuple[Said, ...], today: date) -> tuple[list[Alert], list[Said]]:
+    alerts: list[Alert] = []
+    changed: list[Said] = []
+    for one in judged:
+        alert, said = _one(one, standing(memory, one.rule, one.bed, one.planting), today)
+        alerts.extend(alert)
+        changed.extend(said)
+    return alerts, changed
 
 
 def let_go(memory: Iterable[Said], plantings: Collection[str], today: date) -> tuple[Said, ...]:
