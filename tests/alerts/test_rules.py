@@ -118,6 +118,7 @@ def seed_cases(a, today):
         "buy-seed buy for autumn": a.condition(Stage.SEED, planting=autumn, seed=frost),
         "buy-seed buy for two": a.condition(Stage.SEED, planting=opens, garden=two),
         "start-chitting chit": a.condition(Stage.SEED, soil=coming, seed=SeedNow(today)),
+        "start-chitting chit, raked": a.condition(Stage.SEED, soil=raked),
         "start-chitting chit, none bought, late": a.condition(Stage.SEED, soil=soon),
         "start-chitting in-vain": a.condition(Stage.SEED, chances=SeasonChances(10, 0.1, today + 5 * DAY)),
         "start-chitting in-vain, autumn": in_autumn(

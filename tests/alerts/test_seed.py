@@ -138,7 +138,9 @@ def test_under_old_straw_chitting_counts_to_the_day_of_the_raked_bed(a, threshol
     condition = a.condition(Stage.SEED, soil=soil, chances=SeasonChances(10, 0.1, None))
     found = start_chitting(condition, thresholds, None)
     assert verdict_of(found) == verdict
-    assert found is None or found.facts["likely"] == today + raked * DAY
+    assert found is None or (found.facts["likely"], found.facts["raked"]) == (today + raked * DAY, True)
+    bare = start_chitting(a.condition(Stage.SEED), thresholds, None)
+    assert (bare.facts["likely"], bare.facts["raked"]) == (today + 9 * DAY, False)
 
 
 # --- cut (between 10 and 21 °C in the week of planting)

@@ -193,10 +193,12 @@ def taken(condition: Condition) -> bool:
 
 def _likely_facts(condition: Condition, likely: date) -> dict[str, Fact]:
     ready, raked = condition.soil.ready, condition.soil.ready_if_raked
-    if raked is not None and ready is not None and raked.likely != ready.likely:
+    sooner = raked is not None and raked.likely == likely and ready is not None and ready.likely != likely
+    if sooner:
         ready = raked
     return {
         "likely": likely,
+        "raked": sooner,
         "early": ready.early if ready else None,
         "late": ready.late if ready else None,
         "years": ready.years if ready else 0,
