@@ -55,7 +55,7 @@ def test_the_class_that_fits_is_the_longest_that_can_ripen(a, thresholds, today,
     condition = opening(a, today, 60, seed=SeedNow(season_ends=today + (60 + days) * DAY))
     condition = replace(condition, planting=replace(condition.planting, maturity=maturity))
     facts = buy_seed(condition, thresholds, None).facts
-    assert (facts["fitting"], facts["season_days"]) == (fitting, days)
+    assert (facts["fitting"], facts["season_days"], facts["later_share"]) == (fitting, days, 0.8)
 
 
 def test_without_a_record_no_class_is_called_fitting(a, thresholds, today):

@@ -34,6 +34,7 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         "season_days": season_days,
         "season_ends": seed.season_ends,
         "by_heat": seed.ends_by_heat,
+        "later_share": 1.0 - thresholds.planting.frost_chance,
         "fitting": _fitting(season_days),
         "frost_years": condition.chances.years,
         "autumn_name": later[1] if later else "",
