@@ -100,7 +100,6 @@ def seed_cases(a, today):
     frost, heat = SeedNow(season_ends=today + 155 * DAY), SeedNow(None, None, today + 145 * DAY, ends_by_heat=True)
     coming = a.soil((8.0,) * 3, (9.0,) * 7, ready=20)
     soon = a.soil((9.0,) * 3, (10.0, 10.5, *(12.0,) * 12), ready=5)
-    frosty = a.soil((9.0,) * 3, (10.0, 10.5, *(9.0,) * 12), ready=5)
     raked = replace(coming, ready_if_raked=DayRange(None, today + 12 * DAY, None, 1.0, 10))
     hot = a.soil((27.0,) * 3, (27.0,) * 7, ready=15)
     fast = replace(a.planting, season=Season.AUTUMN, window_first=today + 9 * DAY)
@@ -132,8 +131,7 @@ def seed_cases(a, today):
             Stage.SEED, seed=SeedNow(season_ends=today + 100 * DAY), chances=SeasonChances(10, 0.1, today + 5 * DAY)
         ),
         "cut-seed cut": a.condition(Stage.CHITTING, soil=soon),
-        "cut-seed whole": a.condition(Stage.CHITTING, soil=frosty),
-        "cut-seed whole, hot": a.condition(Stage.CHITTING, soil=a.soil((27.0,) * 3, (24.0,) * 14, ready=5)),
+        "cut-seed whole": in_autumn(a, today, soil=a.soil((28.0,) * 3, (27.5, 27.5, 27.5, *(24.0,) * 14), ready=5)),
         "old-straw rake-off": a.condition(Stage.CHITTING, soil=raked),
         "old-straw lay-on": a.condition(Stage.SEED, soil=cooler, planting=fast, straw_m=0.0),
         "old-straw lay-on, dry": a.condition(Stage.SEED, soil=cooler, planting=fast, straw_m=0.0, water=dry),

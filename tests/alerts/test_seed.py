@@ -179,8 +179,32 @@ def test_said_once_it_stands_though_the_day_moves(a, thresholds, today, ready, s
     ],
 )
 def test_cut_or_whole_goes_by_the_soil_that_waits(a, thresholds, today, soil_c, before, verdict):
+    """For a grower who plants from 7 °C on: by default planting would wait where cut seed is too cold."""
+    early = {"planting": {"soil_ready_spring": "7 C", "soil_off_spring": "6 C"}}
     said = said_of("cut-seed", before, today - DAY) if before else None
-    assert cut_seed(about_to_plant(a, 5, soil_c), thresholds, said).verdict == verdict
+    assert cut_seed(about_to_plant(a, 5, soil_c), type(thresholds).model_validate(early), said).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("season", "soil_c", "standing", "speaks"),
+    [
+        (Season.SPRING, 9.9, False, False),
+        (Season.SPRING, 10.0, False, True),
+        (Season.SPRING, 9.0, True, True),
+        (Season.SPRING, 8.9, True, False),
+        (Season.AUTUMN, 27.1, False, False),
+        (Season.AUTUMN, 27.0, False, True),
+        (Season.AUTUMN, 28.0, True, True),
+        (Season.AUTUMN, 28.1, True, False),
+    ],
+)
+def test_nothing_is_said_of_cutting_for_a_week_in_which_planting_would_wait(
+    a, thresholds, today, season, soil_c, standing, speaks
+):
+    soil = a.soil((29.0,) * 3, (29.0,) * 5 + (soil_c,) * 15, ready=5)
+    condition = a.condition(Stage.CHITTING, soil=soil, planting=replace(a.planting, season=season))
+    said = said_of("cut-seed", "cut", today - DAY) if standing else None
+    assert (cut_seed(condition, thresholds, said) is not None) is speaks
 
 
 def test_cut_seed_is_not_cut_again_and_unknown_soil_gives_no_word(a, thresholds, today):

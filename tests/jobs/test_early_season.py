@@ -91,13 +91,6 @@ def test_old_straw_is_raked_between_the_seed_and_the_planting(season):
     assert 7 <= (planted - raked).days <= 42  # asked for four weeks before the likely day
 
 
-def test_seed_is_cut_some_days_before_it_is_planted_or_left_whole(season):
-    words = said(season, "cut-seed", "cut") + said(season, "cut-seed", "whole")
-    ((planted, _),) = said(season, "planting-time", "plant")
-    assert words
-    assert 0 < (planted - words[0][0]).days <= 21
-
-
 def test_seed_is_chitted_two_to_six_weeks_before_it_is_planted(season):
     ((begun, _),) = said(season, "start-chitting", "chit")
     ((planted, _),) = said(season, "planting-time", "plant")

@@ -233,6 +233,7 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
         "season": condition.planting.season.value,
         "wet": _too_wet(condition),
         "taken": taken(condition),
+        "cut": condition.seed.cut is not None,
         "soil_c": float(recent.mean()),
         "soil_yesterday_c": float(recent[-1]),
         "coldest_c": float(recent.min()),

@@ -123,6 +123,8 @@ def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
     soil_c = _soil_waiting_c(condition, likely)
     if np.isnan(soil_c):
         return NotKnown("soil temperature of the planting days")
+    if _would_wait(condition, soil_c, thresholds, standing):
+        return None
     verdict = _cut_or_whole(soil_c, thresholds, standing)
     facts = _likely_facts(condition, likely) | {
         "soil_ahead_c": soil_c,
@@ -133,6 +135,14 @@ def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
     if verdict == "cut":
         return Finding("cut", Section.DO_TODAY, 36, facts)
     return Finding("whole", Section.LEAVE_ALONE, 18, facts)
+
+
+def _would_wait(condition: Condition, soil_c: float, thresholds: Thresholds, standing: Said | None) -> bool:
+    """The week from the likely day on, under its straw, is still outside what planting waits for."""
+    limits = thresholds.planting
+    if condition.planting.season is Season.SPRING:
+        return soil_c < (limits.soil_off_spring_c if standing else limits.soil_ready_spring_c)
+    return soil_c > limits.soil_risky_autumn_c + (limits.autumn_margin_c if standing else 0.0)
 
 
 def _cut_or_whole(soil_c: float, thresholds: Thresholds, standing: Said | None) -> str:
