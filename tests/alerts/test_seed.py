@@ -129,7 +129,9 @@ def test_in_autumn_seed_may_be_woken_for_soil_that_does_with_care(a, thresholds,
     planting = replace(a.planting, season=Season.AUTUMN)
     soil = a.soil((29.0,) * 3, (29.0, 28.0, 27.5, *(soil_c,) * 4), ready=20)
     condition = a.condition(Stage.SEED, soil=soil, planting=planting)
-    assert start_chitting(condition, thresholds, None).facts["likely"] == today + likely * DAY
+    facts = start_chitting(condition, thresholds, None).facts
+    assert facts["likely"] == today + likely * DAY
+    assert (facts["early"] is None) is (likely == 3)  # the range is that of soil fit without care
 
 
 @pytest.mark.parametrize(("raked", "verdict"), [(28, "chit"), (29, None)])

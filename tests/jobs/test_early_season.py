@@ -91,7 +91,7 @@ def test_old_straw_is_raked_between_the_seed_and_the_planting(season):
     assert 7 <= (planted - raked).days <= 42  # asked for four weeks before the likely day
 
 
-def test_seed_is_chitted_two_to_six_weeks_before_it_is_planted(season):
+def test_seed_is_chitted_two_to_eight_weeks_before_it_is_planted(season):
     ((begun, _),) = said(season, "start-chitting", "chit")
     ((planted, _),) = said(season, "planting-time", "plant")
-    assert 14 <= (planted - begun).days <= 42
+    assert 14 <= (planted - begun).days <= 56  # asked for 28 days ahead; a cold spring makes it longer

@@ -205,14 +205,14 @@ def taken(condition: Condition) -> bool:
 def _likely_facts(condition: Condition, likely: date) -> dict[str, Fact]:
     ready, raked = condition.soil.ready, condition.soil.ready_if_raked
     sooner = raked is not None and raked.likely == likely and ready is not None and ready.likely != likely
-    if sooner:
-        ready = raked
+    ends = raked if sooner else ready
+    around = ends is not None and ends.early and ends.late and ends.early <= likely <= ends.late
     return {
         "likely": likely,
         "raked": sooner,
-        "early": ready.early if ready else None,
-        "late": ready.late if ready else None,
-        "years": ready.years if ready else 0,
+        "early": ends.early if ends and around else None,  # a day that is fit only with care has no range
+        "late": ends.late if ends and around else None,
+        "years": ends.years if ends else 0,
         "days_to_go": (likely - condition.today).days,
         "window_first": condition.planting.window_first,
     }
