@@ -145,6 +145,9 @@ def stress_cases(a, today):
     return {
         "straw-blows net": a.condition(sky=gusts(a, today, 12.0), **fresh),
         "straw-blows net, tomorrow, ripe": going_down(a, today, Cause.AGE, sky=gusts(a, today, 5.0, 12.0), **fresh),
+        "straw-blows net, by the mean wind": a.condition(
+            sky=a.sky(outlook=unknown_days(today, 1, wind_ms=np.array([6.0]))), **fresh
+        ),
         "straw-blows net-ready": a.condition(sky=gusts(a, today, 5.0, 5.0, 12.0), **fresh),
         "heat warm-spell, nights": a.condition(sky=warm),
         "heat warm-spell, soil": a.condition(soil=a.soil((22.5,) * 3)),

@@ -1,12 +1,17 @@
 """Old straw before planting, fresh straw in the wind: both sides of every threshold (common practice, judgement)."""
 
+import csv
+import gzip
+import os
+from collections import defaultdict
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.straw import old_straw, straw_blows
+from haulm.alerts.straw import GUST_OVER_MEAN, old_straw, straw_blows
 from haulm.condition import DayRange
 from haulm.garden import Season, Stage
 from haulm.weather import DAY, unknown_days
@@ -198,3 +203,37 @@ def test_a_bed_taken_by_another_crop_is_spoken_of_once(a, thresholds, today):
 def test_grown_tops_keep_the_straw(a, thresholds, today, height_m, dying, speaks):
     crop = a.crop(shoot_height_m=height_m, dying_since=today if dying else None)
     assert (straw_blows(windy(a, today, 15.0, crop=crop), thresholds, None) is not None) is speaks
+
+
+@pytest.mark.parametrize(
+    ("gust_ms", "wind_ms", "speaks", "told"),
+    [(NAN, 4.5, True, False), (NAN, 4.4, False, None), (11.2, 2.0, True, True), (8.0, 7.0, False, None)],
+)
+def test_where_no_gusts_are_forecast_the_mean_wind_stands_for_them(
+    a, thresholds, today, gust_ms, wind_ms, speaks, told
+):
+    condition = windy(a, today, gust_ms)
+    known = {"gust_ms": np.array([gust_ms]), "wind_ms": np.array([wind_ms])}
+    condition = replace(condition, sky=replace(condition.sky, outlook=unknown_days(today, 1, **known)))
+    found = straw_blows(condition, thresholds, None)
+    assert (found is not None) is speaks
+    assert found is None or found.facts["told"] is told
+
+
+def test_the_mean_wind_finds_most_days_of_strong_gusts_and_calls_few_in_vain():
+    """One measured year of hours (station 10637, Deutscher Wetterdienst, 2024); both bounds are judgement."""
+    folder = os.environ.get("HAULM_MEASURED_DATA")
+    if not folder:
+        pytest.skip("HAULM_MEASURED_DATA is not set: the measured data are not part of the project")
+    days = defaultdict(list)
+    with gzip.open(Path(folder) / "payloads" / "meteostat_hourly_2024_10637.csv.gz", "rt", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            if row["wspd"] and row["wpgt"]:
+                days[row["month"], row["day"]].append((float(row["wspd"]), float(row["wpgt"])))
+    mean_kmh, gust_kmh = (
+        np.array([pick([hour[n] for hour in hours]) for hours in days.values()]) for n, pick in ((0, np.mean), (1, max))
+    )
+    strong, called = gust_kmh >= 40.0, GUST_OVER_MEAN * mean_kmh >= 40.0
+    assert strong.sum() > 100
+    assert (called & strong).sum() >= 0.5 * strong.sum()
+    assert (called & ~strong).sum() <= 0.2 * called.sum()
