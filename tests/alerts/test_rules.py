@@ -112,6 +112,9 @@ def seed_cases(a, today):
             Stage.SEED, planting=late, seed=replace(frost, season_ends=heat.season_ends)
         ),
         "buy-seed buy, too short": a.condition(Stage.SEED, planting=opens, seed=SeedNow(season_ends=today + 130 * DAY)),
+        "buy-seed buy, too warm from the start": a.condition(
+            Stage.SEED, planting=opens, seed=SeedNow(None, None, opens.window_first, ends_by_heat=True)
+        ),
         "buy-seed buy, nothing ends it": a.condition(Stage.SEED, planting=opens),
         "buy-seed buy, no record": a.condition(Stage.SEED, planting=opens, chances=SeasonChances(0, 0.1, None)),
         "buy-seed buy for autumn": a.condition(Stage.SEED, planting=autumn, seed=frost),

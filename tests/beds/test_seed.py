@@ -56,7 +56,7 @@ def test_warm_nights_begin_where_the_mean_year_passes_the_limit():
     begins = heat_after(date(2027, 1, 20), climate(16.0, 8.0), 20.0)
     assert abs((begins - date(2027, 5, 27)).days) <= 1
     assert heat_after(date(2027, 1, 20), climate(10.0, 8.0), 20.0) is None
-    assert heat_after(date(2027, 7, 1), climate(16.0, 8.0), 20.0) is None  # warm already: no cool weeks to end
+    assert heat_after(date(2027, 7, 1), climate(16.0, 8.0), 20.0) == date(2027, 7, 1)  # too warm from its first day
 
 
 @pytest.mark.parametrize(("season", "mean_c", "by_heat"), [(Season.SPRING, 16.0, True), (Season.SPRING, 10.0, False)])

@@ -45,9 +45,7 @@ def frost_after(first: date, frosts: FrostYears, chance: float) -> date | None:
 
 
 def heat_after(first: date, climate: Climate, warm_night_c: float) -> date | None:
-    """The first day after a cooler one on which nights of the place's mean year are too warm for tubers to form."""
+    """The first day on which nights of the place's mean year are too warm for tubers to form."""
     nights = mean_year_at(climate.air_min, days_of_year(first, LONGEST_DAYS))
-    if not nights[0] < warm_night_c:
-        return None
     warm = np.flatnonzero(nights >= warm_night_c)
     return first + int(warm[0]) * DAY if warm.size else None
