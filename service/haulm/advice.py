@@ -1,7 +1,7 @@
 """The speaking side of the vocabulary: what rules find, what was said before, and the letter."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -65,10 +65,16 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class NotKnown:
-    """A rule's answer that it cannot tell, and what it lacks. `worth_saying`: the grower was waiting for an answer."""
+    """A rule's answer that it cannot tell, and what it lacks.
+
+    `worth_saying`: the grower was waiting for an answer. `once`: said on the first morning only, not kept under Still
+    so. `facts` are the numbers of what is missing, where there are any.
+    """
 
     lacks: str
     worth_saying: bool = False
+    once: bool = False
+    facts: Facts = field(default_factory=dict)
 
 
 Answer = Finding | NotKnown | None

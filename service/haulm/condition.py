@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
-from haulm.weather import Daily, Days, Gap, Origin, unknown_days
+from haulm.weather import BlightWeather, Daily, Days, Gap, Origin, unknown_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,6 +348,8 @@ class SkyNow:
         The lowest observed minimum of the last seven days; NaN if none is known.
     recent
         The last ten days before this morning as it knows them: observed, filled, bridged, or not known.
+    blight
+        Blight weather; None where neither the station nor the forecast tells hours.
     """
 
     outlook: Days
@@ -361,6 +363,7 @@ class SkyNow:
     gaps: tuple[Gap, ...]
     nights_read: NightsRead | None = None
     recent: Days = field(default_factory=lambda: unknown_days(date(2000, 1, 1), 0))
+    blight: BlightWeather | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 MarkArray = NDArray[np.int8]
-DAY = timedelta(days=1)
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 
 
 class Mark(IntEnum):
@@ -95,6 +95,58 @@ def unknown_days(first: date, count: int, **known: FloatArray) -> Days:
     return Days(first, **blank, **known)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Hours:
+    """Hour after hour without a break, from `first` (UTC, on the hour). All arrays have one length; NaN is not known.
+
+    Temperatures in °C, humidity in %, speeds in m/s, cloud as a share of the sky (0 to 1), all at the hour.
+    `rain_mm` falls in the hour that begins there; where only a longer period's rain is given, it is spread evenly.
+    `rain_chance` (0 to 1) is that of the period the hour lies in. `span_hours` says for how long the values at an
+    hour stand: 1 where they come hourly, 6 in the far part of a forecast (then the 5 hours after are NaN with
+    a span of 0).
+    """
+
+    first: datetime
+    air_c: FloatArray
+    humidity_pct: FloatArray
+    dew_point_c: FloatArray
+    wind_ms: FloatArray
+    gust_ms: FloatArray
+    cloud: FloatArray
+    rain_mm: FloatArray
+    rain_chance: FloatArray
+    span_hours: MarkArray
+
+    def __len__(self) -> int:
+        return len(self.air_c)
+
+    def instant(self, position: int) -> datetime:
+        """The instant (UTC) at which an hour begins."""
+        return self.first + position * HOUR
+
+    @property
+    def end(self) -> datetime:
+        """The instant (UTC) at which the last hour ends."""
+        return self.instant(len(self))
+
+    def part(self, start: int, stop: int) -> "Hours":
+        """The hours from one position up to another, which is left out."""
+        at = slice(max(start, 0), max(stop, start, 0))
+        kept = {name: getattr(self, name)[at] for name in (*HOURLY, "span_hours")}
+        return Hours(self.instant(at.start), **kept)
+
+    def before(self, instant: datetime) -> "Hours":
+        """The hours that are over at an instant."""
+        return self.part(0, max((instant - self.first) // HOUR, 0))
+
+    def since(self, instant: datetime) -> "Hours":
+        """The hours that begin at an instant or later."""
+        return self.part(min(max(-((self.first - instant) // HOUR), 0), len(self)), len(self))
+
+
+HOURLY = tuple(f.name for f in fields(Hours) if f.name not in {"first", "span_hours"})
+
+
 @dataclass(frozen=True, slots=True)
 class Origin:
     """Where values came from and what their licence asks to be said."""
@@ -133,6 +185,9 @@ class Record:
         values, never observed ones.
     last_night
         Of the night just past, where the station tells hours.
+    hours
+        Hour by hour as the station observed them, where it tells hours. They count as known from `hours_had` on, and
+        at any earlier instant those that were over `usual_delay` before.
     """
 
     origin: Origin
@@ -141,16 +196,23 @@ class Record:
     usual_delay: timedelta
     lent: "Record | None" = None
     last_night: LastNight | None = None
+    hours: Hours | None = None
+    hours_had: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Forecast:
-    """One issue of a forecast. `received` is None where it was not noted: then it counts from when it was issued."""
+    """One issue of a forecast. `received` is None where it was not noted: then it counts from when it was issued.
+
+    `hours` are those it was folded from, where they are held. They may begin before it was issued: hours of earlier
+    issues that are past.
+    """
 
     origin: Origin
     issued: datetime
     days: Days
     received: datetime | None = None
+    hours: Hours | None = None
 
     @property
     def known_since(self) -> datetime:
@@ -194,6 +256,9 @@ class Timeline:
         What is not known, for the letter's last part.
     last_night
         The station's lowest hour of the night just past; None where it tells no hours.
+    hours_seen, hours_ahead
+        Hour by hour as observed, and as the forecast in use has them; None where neither tells hours. The latter may
+        begin in the past, with what was forecast for hours that were not observed.
     """
 
     days: Days
@@ -207,6 +272,8 @@ class Timeline:
     forecast_issued: datetime | None = None
     gaps: tuple[Gap, ...] = field(default=())
     last_night: LastNight | None = None
+    hours_seen: Hours | None = None
+    hours_ahead: Hours | None = None
 
     @property
     def today_index(self) -> int:
@@ -217,3 +284,27 @@ class Timeline:
     def outlook(self) -> Days:
         """Today and the days after it."""
         return self.days.cut(self.today, self.days.last)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BlightWeather:
+    """What hours say of the place's blight weather, a value a local day, from the first hours held to some days ahead.
+
+    Attributes
+    ----------
+    hutton
+        1 where a day does its half of the Hutton criteria, 0 where it does not, NaN where missing hours would tell.
+    humid_hours, lowest_c, missing_hours
+        Of the day's known hours: how many had 90 % humidity or more, and the lowest temperature; and how many lack.
+    forecast_hours
+        How many of the day's hours are known from a forecast alone.
+    severity
+        Wallin's severity value of the wet hours from noon to noon, on the day that it ends; NaN as for `hutton`.
+    """
+
+    hutton: Daily
+    humid_hours: Daily
+    lowest_c: Daily
+    missing_hours: Daily
+    forecast_hours: Daily
+    severity: Daily

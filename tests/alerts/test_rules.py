@@ -13,8 +13,9 @@ from haulm.alerts.select import Judged, select
 from haulm.condition import DayRange, DaySpan, SeasonChances, SeedNow
 from haulm.garden import Cause, Habit, Maturity, Season, Stage
 from haulm.letter import words
+from haulm.settings.thresholds import Thresholds
 from haulm.units import Display
-from haulm.weather import DAY, Daily, Mark, Timeline, unknown_days
+from haulm.weather import DAY, BlightWeather, Daily, Mark, Timeline, unknown_days
 
 NAN = float("nan")
 
@@ -356,9 +357,35 @@ def sky_cases(a, today):
     }
 
 
+def blight_weather(today, *hutton):
+    """Days from four back to two ahead, each either doing its half of the criteria or not."""
+    first, count = today - 4 * DAY, len(hutton)
+    humid = np.array([9.0, 8.0, 7.0, 6.0, 9.0, 9.0])[:count]
+    flat = Daily(first, np.full(count, 12.0))
+    none = Daily(first, np.zeros(count))
+    ahead = Daily(first, np.where(np.arange(count) > 3, 24.0, 0.0))
+    return BlightWeather(Daily(first, np.array(hutton, dtype=float)), Daily(first, humid), flat, none, ahead, none)
+
+
+def blight_cases(a, today):
+    came, coming = blight_weather(today, 0, 1, 1, 0, 1, 1), blight_weather(today, 0, 0, 0, 0, 1, 1)
+    noted = a.crop(dying_cause=Cause.BLIGHT, dying_since=today - DAY)
+    summed = replace(came, severity=Daily(today - 5 * DAY, np.array([4.0, 4.0, 4.0, 4.0, 3.0])))
+    return {
+        "blight-weather came": a.condition(sky=a.sky(blight=blight_weather(today, 0, 1, 1, 0, 0, 0))),
+        "blight-weather came, and more": a.condition(sky=a.sky(blight=came)),
+        "blight-weather coming": a.condition(sky=a.sky(blight=coming)),
+        "blight-weather noted": a.condition(Stage.DYING_BACK, crop=noted),
+        "blight-weather summed": a.condition(
+            sky=a.sky(blight=summed), crop=a.crop(shoots=DayRange(today - 5 * DAY, None, None, 1.0, 0))
+        ),
+        "blight-weather summed, days missing": a.condition(sky=a.sky(blight=summed)),
+    }
+
+
 GROUPS = (
     *(seed_cases, planting_cases, stress_cases, look_cases, growth_cases),
-    *(lifting_cases, store_cases, water_cases, frost_cases, sky_cases),
+    *(lifting_cases, store_cases, water_cases, frost_cases, blight_cases, sky_cases),
 )
 VERDICTS = {
     "buy-seed": {"buy"},
@@ -388,6 +415,7 @@ VERDICTS = {
     "store-check": {"look"},
     "store-warmth": {"may-freeze", "too-cold", "keeps", "months", "weeks"},
     "seed-kept": {"none", "asleep", "ready", "too-old"},
+    "blight-weather": {"came", "coming", "noted", "summed"},
     "stop-watering": {"look", "ask", "taper", "cut", "small-turns"},
     "keep-it-dry": {"cover"},
     "skins-set": {"setting", "set"},
@@ -402,6 +430,8 @@ def judge(name, piece, thresholds):
     if key in SKY_BY_KEY:
         answer = SKY_BY_KEY[key].judge(piece, thresholds, None)
         return Judged(key, SKY_BY_KEY[key].speaks, "", "", None, True, answer)
+    if "summed" in name:
+        thresholds = Thresholds.model_validate({"blight": {"way": "severity"}})
     rule, stage = BY_KEY[key], piece.stage.stage
     answer = rule.judge(piece, thresholds, None)
     return Judged(key, rule.speaks, piece.bed.key, piece.planting.key, stage, True, answer)
@@ -424,16 +454,17 @@ def say(a, one, piece, today, display, memory=()):
 DAYS = re.compile(r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d+ [A-Z][a-z]+(?: \d{4})?")
 ODDS = re.compile(r"\d+ in \d+ \(\d+ %\)")
 UNITS = {
-    Display.METRIC: r"°C|mm|cm|km/h|litres?|days?|years?|minutes?|%",
-    Display.US: r"°F|in|mph|gallons?|days?|years?|minutes?|%",
+    Display.METRIC: r"°C|mm|cm|km/h|litres?|hours?|days?|weeks?|years?|minutes?|%",
+    Display.US: r"°F|in|mph|gallons?|hours?|days?|weeks?|years?|minutes?|%",
 }
 
 
 def unitless(text, display):
-    """Numbers that carry no unit of the reader's; days and odds are words, P-days a count of their own."""
+    """Numbers that carry no unit of the reader's; days and odds are words, P-days and severity counts of their own."""
     text = ODDS.sub("", DAYS.sub("", text))
     text = re.sub(r"\d+ of the \d+ physiological days", "", text)
-    text = re.sub(r"\d+ to (?=\d+ days)", "", text)
+    text = re.sub(r"Severity values add up to \d+|the first look is due at \d+", "", text)
+    text = re.sub(r"\d+ to (?=\d+ (?:hours|days|weeks))", "", text)
     unit = re.compile(rf" (?:{UNITS[display]})(?!\w)")
     return [found[0] for found in re.finditer(r"\d+(?:\.\d+)?", text) if not unit.match(text, found.end())]
 

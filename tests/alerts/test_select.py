@@ -151,6 +151,18 @@ def test_still_not_known_is_not_fresh():
     assert (alert.unknown, alert.fresh, alert.section) == ("forecast", False, Section.STILL_SO)
 
 
+def test_what_can_never_be_known_is_said_once_and_not_again():
+    never = NotKnown("hours", worth_saying=True, once=True, facts={"missing_hours": 5})
+    (alert,), _ = run(never)
+    assert (alert.fresh, alert.facts) == (True, {"missing_hours": 5})
+    alerts, (said,) = run(never, never, never)
+    assert (alerts, said.verdict, said.last_on, said.ended_on) == ((), UNKNOWN, FIRST + 2 * DAY, None)
+    (alert,), _ = run(never, never, finding())
+    assert alert.fresh
+    (alert,), _ = run(finding(), never, never)  # an open matter is not dropped without a word
+    assert (alert.unknown, alert.section) == ("hours", Section.STILL_SO)
+
+
 @pytest.mark.parametrize("speaks", list(Speaks))
 def test_known_at_last_it_speaks_anew(speaks):
     (alert,), memory = run(NotKnown("forecast", worth_saying=True), finding(), speaks=speaks)

@@ -17,6 +17,7 @@ from haulm.jobs.decide import decide
 from haulm.jobs.letter_forms import write_out
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.invented import invented_forecasts, invented_record
+from haulm.sources.invented_hours import invented_hours
 from haulm.weather import DAY, Record
 
 FIRST, TODAY, LAST = date(2024, 1, 1), date(2027, 5, 4), date(2027, 6, 10)
@@ -169,3 +170,31 @@ def test_a_look_through_the_store_is_asked_for_and_passes_without_a_word(scene, 
         told.append([(a.section, a.ended) for a in decision.alerts if a.rule == "store-check"])
     look, still = [(Section.DO_TODAY, False)], [(Section.STILL_SO, False)]
     assert told == [look, still, still, [], []]
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=4, deadline=None)
+def test_no_hour_that_was_not_yet_known_tells(scene, record, forecasts, journal, seed):
+    """Hours reach us later than they pass, and those to come not at all: whatever they hold, the letter is the same."""
+    in_leaf, zone = date(2027, 6, 5), scene.garden.place.zone
+    issues = [replace(i, hours=invented_hours(i.days, zone)) for i in forecasts if i.issued <= at(TODAY)]
+    hours = invented_hours(record.days.cut(in_leaf - timedelta(days=40), LAST), zone)
+    seen = replace(record, hours=hours)
+    begins = len(hours.before(at(in_leaf) - record.usual_delay))
+    rng = np.random.default_rng(seed)
+    other = replace(hours, air_c=hours.air_c.copy(), humidity_pct=hours.humidity_pct.copy())
+    other.air_c[begins:] += rng.normal(0, 15, len(hours) - begins)
+    other.humidity_pct[begins:] = rng.uniform(20, 100, len(hours) - begins)
+    told = think(scene, seen, issues, journal, day=in_leaf)
+    assert told.conditions[0].sky.blight is not None
+    changed = think(scene, replace(seen, hours=other), issues, journal, day=in_leaf)
+    assert letter_of(changed) == letter_of(told)
+    assert np.array_equal(told.timeline.hours_seen.air_c, changed.timeline.hours_seen.air_c)
+
+
+def test_hours_that_were_fetched_by_then_are_known_to_the_last(scene, record, forecasts, journal):
+    hours = invented_hours(record.days.cut(TODAY - timedelta(days=3), TODAY), scene.garden.place.zone)
+    had = replace(record, hours=hours, hours_had=at(TODAY))
+    later = replace(record, hours=hours, hours_had=at(TODAY) + timedelta(hours=1))
+    ends = [think(scene, one, forecasts, journal).timeline.hours_seen.end for one in (had, later)]
+    assert [at(TODAY) - end for end in ends] == [timedelta(minutes=30), timedelta(minutes=30) + record.usual_delay]

@@ -211,3 +211,27 @@ def test_the_last_good_forecast_is_used_and_its_age_told_until_it_is_too_old(set
     assert "Forecast: MET Norway Locationforecast, 27 hours old" in next_day
     assert "gave no forecast: the server is in trouble (503)" in next_day
     assert "There is no forecast: coming frost, heat, rain and wind are not known" in fourth
+
+
+def test_hours_are_had_and_what_is_lacking_comes_from_the_store(settings_of, state, world):
+    settings, next_day = settings_of("meteostat:99901"), NOW + timedelta(days=1)
+    morning(settings, state, NOW)
+    first = think(settings, state, NOW, NOW)[1].timeline
+    assert first.hours_seen.end == datetime(2027, 5, 4, 5, tzinfo=UTC)
+    assert first.hours_ahead.first == datetime(2027, 5, 4, 3, tzinfo=UTC)
+    shutil.rmtree(state.spool)
+    world.down = True
+    second = think(settings, state, next_day, next_day)[1].timeline
+    assert np.array_equal(second.hours_seen.air_c, first.hours_seen.air_c)
+    assert second.hours_ahead.first == first.hours_ahead.first
+    assert second.hours_ahead.end == first.hours_ahead.end
+
+
+def test_a_newer_forecast_keeps_the_hours_that_the_one_before_told_of_the_time_between(settings_of, state, world):
+    settings, next_day = settings_of("meteostat:99901"), NOW + timedelta(days=1)
+    morning(settings, state, NOW)
+    world.today += timedelta(days=1)
+    second = think(settings, state, next_day, next_day)[1].timeline
+    assert second.hours_ahead.first == datetime(2027, 5, 4, 3, tzinfo=UTC)
+    assert second.hours_ahead.end == datetime(2027, 5, 8, 3, tzinfo=UTC)
+    assert np.isfinite(second.hours_ahead.humidity_pct).all()

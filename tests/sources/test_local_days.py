@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from haulm.sources.local_days import Extreme, Hours, dew_point_c, fold, hours_from, hours_of_day
+from haulm.sources.local_days import Extreme, dew_point_c, fold, hours_from, hours_of_day, joined
+from haulm.weather import Hours
 
 LONDON = ZoneInfo("Europe/London")
 HOUR = timedelta(hours=1)
@@ -139,3 +140,28 @@ def test_a_dew_point_that_was_given_stands() -> None:
     assert hours.dew_point_c[0] == 3.0
     assert hours.dew_point_c[1] == pytest.approx(10 - 1.562, abs=0.002)
     assert hours.end == datetime(2024, 1, 1, 2, tzinfo=UTC)
+
+
+NOON = datetime(2027, 6, 10, 12, tzinfo=UTC)
+
+
+def test_two_runs_joined_leave_a_hole_unknown_and_the_newer_counts():
+    earlier, newer = (
+        hourly(NOON, 3, air_c=np.array([1.0, 2.0, 3.0])),
+        hourly(NOON + HOUR, 2, air_c=np.array([9.0, np.nan])),
+    )
+    assert joined(earlier, newer).air_c.tolist() == [1.0, 9.0, 3.0]
+    apart = joined(newer, hourly(NOON - 3 * HOUR, 2, air_c=np.array([5.0, 6.0])))
+    assert apart.first == NOON - 3 * HOUR
+    assert np.array_equal(apart.air_c, [5.0, 6.0, np.nan, np.nan, 9.0, np.nan], equal_nan=True)
+    assert apart.span_hours.tolist() == [1, 1, 0, 0, 1, 1]
+
+
+@pytest.mark.parametrize("minutes", [0, 30])
+def test_hours_are_cut_where_they_are_over_and_where_they_begin(minutes):
+    hours, instant = hourly(NOON, 4, air_c=np.arange(4.0)), NOON + timedelta(hours=2, minutes=minutes)
+    assert hours.before(instant).air_c.tolist() == [0.0, 1.0]
+    assert hours.since(instant).air_c.tolist() == ([2.0, 3.0] if not minutes else [3.0])
+    assert hours.since(instant).first == NOON + timedelta(hours=2 if not minutes else 3)
+    assert (len(hours.before(NOON - HOUR)), len(hours.since(NOON + 9 * HOUR))) == (0, 0)
+    assert len(hours.since(NOON - 9 * HOUR)) == len(hours.before(NOON + 9 * HOUR)) == 4

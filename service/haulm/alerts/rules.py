@@ -1,6 +1,7 @@
 """The table of all rules, in the order of the season."""
 
 from haulm.advice import Speaks
+from haulm.alerts.blight import blight_weather
 from haulm.alerts.data import forecast_missing, station_silent
 from haulm.alerts.frost import frost_on_shoots
 from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
@@ -46,6 +47,7 @@ RULES: tuple[Rule, ...] = (
     Rule("weekly-target", IN_LEAF, Speaks.ONCE, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),
     Rule("tubers-freeze", IN_EARTH, Speaks.EACH_DAY, freeze_at_tubers),
+    Rule("blight-weather", DYING, Speaks.ONCE, blight_weather),
     Rule("stop-watering", DYING, Speaks.ONCE, stop_watering),
     Rule("cut-tops", GOING_DOWN, Speaks.ONCE, cut_tops),
     Rule("keep-it-dry", RIPENING, Speaks.EACH_DAY, keep_it_dry),

@@ -128,7 +128,9 @@ def _not_known(one: Judged, answer: NotKnown, open_said: Said | None, today: dat
             return [], [replace(open_said, ended_on=today)]
     if open_said is not None and one.speaks is Speaks.ONE_MORNING:
         return [], [replace(open_said, last_on=today)]
-    blank = Finding(UNKNOWN, Section.KEEP_AN_EYE, UNKNOWN_URGENCY, {}, UNKNOWN_LEVEL)
+    if answer.once and open_said is not None and open_said.verdict == UNKNOWN:
+        return [], [replace(open_said, last_on=today)]
+    blank = Finding(UNKNOWN, Section.KEEP_AN_EYE, UNKNOWN_URGENCY, answer.facts, UNKNOWN_LEVEL)
     if open_said is None:
         alerts, said = _fresh(one, blank, None, today)
         return [replace(alert, unknown=answer.lacks) for alert in alerts], said

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from haulm.beds.blight import blight_weather_of
 from haulm.beds.nights import GardenNights, coming_nights, garden_nights
 from haulm.condition import Night, SkyNow
 from haulm.garden import Journal, Place
@@ -35,6 +36,7 @@ def sky_now(
         gaps=timeline.gaps,
         nights_read=garden.read,
         recent=timeline.days.cut(timeline.today - RECENT_DAYS * DAY, timeline.today - DAY),
+        blight=blight_weather_of(timeline, place, thresholds.blight),
     )
 
 

@@ -1,7 +1,7 @@
 """The demo: one morning of two invented gardens, on invented weather, with what their growers would have noted."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -27,11 +27,13 @@ from haulm.jobs.letter_forms import Forms, files_of, write_out
 from haulm.post.folder import letter_stem, put_in_folder
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.invented import INVENTED_PLACES, invented_forecasts, invented_record
+from haulm.sources.invented_hours import invented_hours
 from haulm.units import Display
 from haulm.weather import DAY, Forecast, Record
 
 DEFAULT_DAY = date(2027, 5, 11)
 YEARS_OF_RECORD = 10
+HOURS_BEFORE = timedelta(days=40)  # blight weather is looked for in the hours of the last weeks
 MORNINGS_BEFORE = 14  # so that the letter knows what it said in the last two weeks
 KIND = "morning"
 SEED = 2027  # one invented world
@@ -172,7 +174,10 @@ def decided(scene: Scene, day: date) -> Decision:
 def _weather(garden: Garden, day: date) -> tuple[Record, tuple[Forecast, ...]]:
     record = invented_record(garden.key, date(day.year - YEARS_OF_RECORD, 1, 1), day + timedelta(days=20), SEED)
     mornings = [day - back * DAY for back in range(MORNINGS_BEFORE + 1)]
-    return record, invented_forecasts(garden.key, record.days, mornings, SEED)
+    zone = garden.place.zone
+    seen = replace(record, hours=invented_hours(record.days.cut(day - HOURS_BEFORE, record.days.last), zone))
+    issues = invented_forecasts(garden.key, record.days, mornings, SEED)
+    return seen, tuple(replace(issue, hours=invented_hours(issue.days, zone)) for issue in issues)
 
 
 def journal_of(scene: Scene, year: int) -> Journal:

@@ -16,7 +16,8 @@ from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.letter_forms import Forms, write_out
 from haulm.jobs.observe import Observed, observe
-from haulm.jobs.observe_stations import forecast_cell, keep_coming_hours, keep_observed_hours
+from haulm.jobs.observe_hours import forecast_cell, keep_coming_hours, keep_observed_hours
+from haulm.jobs.observe_stations import access_to
 from haulm.jobs.state_folder import StateFolder
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
@@ -107,7 +108,8 @@ def _write(
     observed = observe(settings, state.spool, database, moment, now)
     _keep_weather(database, settings.garden.place, observed, now)
     if settings.weather.source == "stations":
-        keep_observed_hours(settings, state.spool, database, now)
+        with access_to(settings, state.spool, now) as access:
+            keep_observed_hours(settings, access, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     reindex(database, settings.garden.key, journal)
     memory = read_said(database, settings.garden.key, before=day)

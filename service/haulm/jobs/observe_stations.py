@@ -4,14 +4,13 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
 from haulm.errors import Complaint, SourceError
 from haulm.garden import Place
+from haulm.jobs.observe_hours import forecast_cell, hours_of_stations, night_of, with_hours
 from haulm.letter import amounts
 from haulm.settings.load import Settings
 from haulm.settings.weather_form import NetworkTable
@@ -19,20 +18,17 @@ from haulm.sources import met_norway, meteostat_files, meteostat_places, ncei, n
 from haulm.sources.blend import Blend, blend
 from haulm.sources.catalogue import CATALOGUE, MET_NORWAY, NWS, Source
 from haulm.sources.held import known_by
-from haulm.sources.http import Endpoints, Fetching, Http, NotThereError
-from haulm.sources.local_days import HOURLY, Hours
+from haulm.sources.http import Endpoints, Fetching, Http
 from haulm.sources.quality import cleaned, cleaned_record
 from haulm.sources.readings import Issue, Reading
 from haulm.sources.spool import Access
 from haulm.sources.stations import Station
 from haulm.store.database import Database
-from haulm.store.hours import keep_hours, replace_hours
 from haulm.store.weather import read_issues, read_record
-from haulm.weather import DAY, FloatArray, Forecast, LastNight, Origin, Record
+from haulm.weather import DAY, Forecast, Record
 
 REMARKED_DAYS = 21
 YEARS_OF_RECORD = 10  # for the place's own climate; past years are fetched once and kept
-HOURS_LOOKED_BACK = timedelta(days=10)  # a week of bad mornings is made up for
 ISSUES_LOOKED_BACK = timedelta(days=8)  # earlier issues bridge the days between the record and today
 FORECASTERS: dict[str, tuple[Source, Callable[[Access, Place], Issue]]] = {
     "met-norway": (MET_NORWAY, met_norway.fetch),
@@ -118,13 +114,14 @@ def record_of_stations(
             record = _as_known(access, database, name, settings, reading, as_of, now)
             if record is not None:
                 known.append(Reading(record) if reading is None else replace(reading, record=record))
-        night, told = _last_night(access, settings, place.day_of(as_of))
+        hours, told = hours_of_stations(access, settings, database, now)
         faults += told
     doubts = [one for one in doubts if one not in faults]
     if not known:
         return Gathered(None, tuple(fetched), tuple(faults), tuple(doubts), (), in_time)
     joined = blend(_realigned(known), ZoneInfo(place.zone))
-    whole = replace(_whole(joined), last_night=night)
+    night = night_of(hours, place, place.day_of(as_of))
+    whole = replace(_whole(joined), last_night=night, hours=hours, hours_had=now if not told else None)
     return Gathered(whole, tuple(fetched), tuple(faults), tuple(doubts), _remarks(joined, place, as_of), in_time)
 
 
@@ -207,42 +204,6 @@ def read_station(access: Access, name: str, place: Place, years: range, today: d
     return read(access, station, years, today)
 
 
-def observed_hours_of(access: Access, settings: Settings, first: datetime) -> tuple[str, Hours] | None:
-    """The hours of the first station that tells them, from an instant on; None if none of them does.
-
-    Raises
-    ------
-    SourceError
-        They are told, but could not be had.
-    """
-    for name in settings.weather.stations:
-        source, _, key = name.partition(":")
-        if source == "meteostat":
-            try:
-                return key, meteostat_files.observed_hours(access, Station(key), first)[0]
-            except NotThereError:
-                continue
-    return None
-
-
-def _last_night(access: Access, settings: Settings, today: date) -> tuple[LastNight | None, Complaints]:
-    """The lowest hour since six o'clock yesterday evening."""
-    zone = ZoneInfo(settings.garden.place.zone)
-    evening = datetime.combine(today - DAY, time(18), zone).astimezone(UTC)
-    try:
-        found = observed_hours_of(access, settings, evening)
-    except SourceError as fault:
-        return None, (Complaint(f"last night's hours could not be had: {fault.what}", fault.where),)
-    if found is None:
-        return None, ()
-    hours = found[1]
-    known = np.flatnonzero(np.isfinite(hours.air_c))
-    if not known.size:
-        return None, ()
-    until = hours.instant(int(known[-1]))
-    return LastNight(float(hours.air_c[known].min()), until, int(known.size)), ()
-
-
 def _delayed(record: Record, settings: Settings) -> Record:
     hours = settings.weather.usual_delay_hours
     return record if hours is None else replace(record, usual_delay=timedelta(hours=hours))
@@ -282,28 +243,7 @@ def forecasts_of_services(
     earlier = _earlier_issues(settings, database, now) if database is not None else ()
     newest = (came.forecast,) if came is not None else ()
     known = {(one.origin.key, one.issued): one for one in (*earlier, *newest)}
-    return tuple(known.values()), tuple(complaints), came
-
-
-def keep_observed_hours(settings: Settings, spool: Path, database: Database, now: datetime) -> None:
-    """Keep the hours observed since the day before yesterday; what cannot be had now comes with a later morning."""
-    with access_to(settings, spool, now) as access:
-        try:
-            found = observed_hours_of(access, settings, now - HOURS_LOOKED_BACK)
-        except SourceError:
-            return  # told by the night's own look at the same file
-    if found is not None:
-        keep_hours(database, found[0], found[1].first, _columns(found[1]))
-
-
-def keep_coming_hours(database: Database, coming: Issue, place: Place) -> None:
-    """Keep the hours of the newest issue, in place of those of the one before."""
-    cell = forecast_cell(coming.forecast.origin, place)
-    replace_hours(database, f"forecast {cell}", coming.hours.first, _columns(coming.hours))
-
-
-def _columns(hours: Hours) -> dict[str, FloatArray]:
-    return {name: getattr(hours, name) for name in HOURLY}
+    return with_hours(tuple(known.values()), came, database, place, now), tuple(complaints), came
 
 
 def _earlier_issues(settings: Settings, database: Database, now: datetime) -> tuple[Forecast, ...]:
@@ -314,8 +254,3 @@ def _earlier_issues(settings: Settings, database: Database, now: datetime) -> tu
         for origin in origins
         for issue in read_issues(database, origin, forecast_cell(origin, place), now - ISSUES_LOOKED_BACK, now)
     )
-
-
-def forecast_cell(origin: Origin, place: Place) -> str:
-    """What the store keeps an issue under: a forecast belongs to a spot, so that gardens side by side share it."""
-    return f"{origin.key} {place.latitude_deg:.4f} {place.longitude_deg:.4f}"

@@ -5,6 +5,7 @@ Off thresholds, which keep advice from flickering, are keys beside the on thresh
 
 from typing import Literal
 
+from haulm.settings.blight_thresholds import BlightThresholds
 from haulm.settings.quantities import DayCount, FlowLmin, HourCount, LengthM, Share, TemperatureC, TimeOfDay
 from haulm.settings.quantities import WarmthC as Warmth
 from haulm.settings.quantities import WaterMm as Water
@@ -321,5 +322,6 @@ class Thresholds(Table):
     lifting: LiftingThresholds = setting({}, "Which of the coming days suit lifting.")
     curing: CuringThresholds = setting({}, "Healing what was lifted before it goes into the store.")
     store: StoreThresholds = setting({}, "The store room and what lies in it.")
+    blight: BlightThresholds = setting({}, "Weather in which late blight spreads, from hours.")
     data: DataThresholds = setting({}, "How old or patchy the weather may be before the letter says so.")
     windows: WindowThresholds = setting({}, "The planting windows of a place, from its own years.")

@@ -15,6 +15,7 @@ from haulm.weather import (
     FloatArray,
     Forecast,
     Gap,
+    Hours,
     LastNight,
     Mark,
     MarkArray,
@@ -96,12 +97,22 @@ def timeline(
         forecast_issued=forecast.issued if forecast else None,
         gaps=tuple(gap for gap in Gap if gap in gaps),
         last_night=_night_known(record, as_of),
+        hours_seen=_hours_known(record, as_of),
+        hours_ahead=forecast.hours if forecast else None,
     )
 
 
 def _night_known(record: Record | None, as_of: datetime) -> LastNight | None:
     night = record.last_night if record else None
     return night if night is not None and night.until <= as_of < night.until + timedelta(days=1) else None
+
+
+def _hours_known(record: Record | None, as_of: datetime) -> Hours | None:
+    if record is None or record.hours is None:
+        return None
+    had = record.hours_had is not None and record.hours_had <= as_of
+    known = record.hours.before(as_of if had else as_of - record.usual_delay)
+    return known if len(known) else None
 
 
 def day_end(day: date, zone: ZoneInfo) -> datetime:

@@ -1,58 +1,19 @@
 """From hours in UTC to the local days of a place, which have 23, 24 or 25 of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from datetime import UTC, date, datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from haulm.weather import DAY, Days, FloatArray
+from haulm.weather import DAY, HOUR, HOURLY, Days, FloatArray, Hours
 
-HOUR = timedelta(hours=1)
 # A day's value is given if at least this share of its hours is known (judgement: two hours of 24 may be lacking).
 KNOWN_SHARE = 0.9
 # The first day of a forecast is what is left of it, if that is at least this long (judgement: half a day).
 LEFT_HOURS = 12
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Hours:
-    """Hour after hour without a break, from `first` (UTC, on the hour). All arrays have one length; NaN is not known.
-
-    Temperatures in °C, humidity in %, speeds in m/s, cloud as a share of the sky (0 to 1), all at the hour.
-    `rain_mm` falls in the hour that begins there; where only a longer period's rain is given, it is spread evenly.
-    `rain_chance` (0 to 1) is that of the period the hour lies in. `span_hours` says for how long the values at an
-    hour stand: 1 where they come hourly, 6 in the far part of a forecast (then the 5 hours after are NaN with
-    a span of 0).
-    """
-
-    first: datetime
-    air_c: FloatArray
-    humidity_pct: FloatArray
-    dew_point_c: FloatArray
-    wind_ms: FloatArray
-    gust_ms: FloatArray
-    cloud: FloatArray
-    rain_mm: FloatArray
-    rain_chance: FloatArray
-    span_hours: NDArray[np.int8]
-
-    def __len__(self) -> int:
-        return len(self.air_c)
-
-    def instant(self, position: int) -> datetime:
-        """The instant (UTC) at which an hour begins."""
-        return self.first + position * HOUR
-
-    @property
-    def end(self) -> datetime:
-        """The instant (UTC) at which the last hour ends."""
-        return self.instant(len(self))
-
-
-HOURLY = tuple(f.name for f in fields(Hours) if f.name not in {"first", "span_hours"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +33,22 @@ def hours_from(first: datetime, span_hours: NDArray[np.int8], **known: FloatArra
     from_humidity = dew_point_c(values["air_c"], values["humidity_pct"])
     values["dew_point_c"] = np.where(np.isnan(values["dew_point_c"]), from_humidity, values["dew_point_c"])
     return Hours(first.astimezone(UTC), span_hours=span_hours, **values)
+
+
+def joined(earlier: Hours, newer: Hours) -> Hours:
+    """Two runs as one: where both know an hour the newer one counts, between them nothing is known."""
+    first = min(earlier.first, newer.first)
+    count = (max(earlier.end, newer.end) - first) // HOUR
+    values = {name: np.full(count, np.nan) for name in HOURLY}
+    span = np.zeros(count, dtype=np.int8)
+    for hours in (earlier, newer):
+        at = (hours.first - first) // HOUR
+        inside = slice(at, at + len(hours))
+        span[inside] = np.maximum(span[inside], hours.span_hours)
+        for name, column in values.items():
+            told = getattr(hours, name)
+            column[inside] = np.where(np.isfinite(told), told, column[inside])
+    return Hours(first, span_hours=span, **values)
 
 
 def dew_point_c(air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:

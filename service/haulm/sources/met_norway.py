@@ -13,7 +13,7 @@ import numpy as np
 from haulm.errors import Complaint
 from haulm.garden import Place
 from haulm.sources.catalogue import MET_NORWAY, check_contact
-from haulm.sources.local_days import HOURLY, Extreme, Hours, fold, hours_from
+from haulm.sources.local_days import Extreme, fold, hours_from
 from haulm.sources.payload import (
     Json,
     degrees,
@@ -29,7 +29,7 @@ from haulm.sources.payload import (
 )
 from haulm.sources.readings import Issue
 from haulm.sources.spool import Access, Wanted, obtain
-from haulm.weather import FloatArray, Forecast
+from haulm.weather import HOURLY, FloatArray, Forecast, Hours
 
 WITHDRAWN = 203  # the service's own use of that status (from memory of its terms)
 LONGEST = timedelta(days=16)

@@ -15,13 +15,13 @@ from haulm.sources import meteostat_parse
 from haulm.sources.arrivals import arrivals
 from haulm.sources.catalogue import METEOSTAT
 from haulm.sources.http import NotThereError
-from haulm.sources.local_days import HOUR, Hours, hours_from
+from haulm.sources.local_days import hours_from
 from haulm.sources.meteostat_parse import Kind, Table
 from haulm.sources.meteostat_text import pack, unpack
 from haulm.sources.readings import IDS, IdArray, Reading
 from haulm.sources.spool import Access, Kept, Wanted, kept, obtain
 from haulm.sources.stations import Station, check_key
-from haulm.weather import DAY, QUANTITIES, FloatArray, Record, unknown_days
+from haulm.weather import DAY, HOUR, QUANTITIES, FloatArray, Hours, Record, unknown_days
 
 EPOCH = date(1970, 1, 1)
 # The files are rebuilt about daily; a past year's only when something is mended (judgement).

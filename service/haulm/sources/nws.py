@@ -17,7 +17,7 @@ from haulm.errors import SourceError
 from haulm.garden import Place
 from haulm.sources.catalogue import NWS, check_contact
 from haulm.sources.http import NotThereError
-from haulm.sources.local_days import HOUR, Extreme, Hours, fold, hours_from
+from haulm.sources.local_days import Extreme, fold, hours_from
 from haulm.sources.payload import (
     Json,
     degrees,
@@ -34,7 +34,7 @@ from haulm.sources.payload import (
 from haulm.sources.readings import Issue
 from haulm.sources.spool import Access, Wanted, obtain
 from haulm.units import celsius_from_fahrenheit, metres_per_second_from_kmh
-from haulm.weather import FloatArray, Forecast
+from haulm.weather import HOUR, FloatArray, Forecast, Hours
 
 # Grids are redrawn now and then, about yearly (judgement); a grid that is gone is looked up at once.
 POINTS_NOT_WITHIN = timedelta(days=30)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulm.errors import Complaint
-from haulm.weather import QUANTITIES, Days, FloatArray, Record
+from haulm.weather import HOURLY, QUANTITIES, Days, FloatArray, Hours, Record
 
 Mask = NDArray[np.bool_]
 
@@ -30,6 +30,7 @@ RANGES: Mapping[str, tuple[float, float]] = {
     "cloud": (0.0, 1.0),
     "rain_chance": (0.0, 1.0),
 }
+_HOURLY_RANGES: Mapping[str, tuple[float, float]] = {**RANGES, "air_c": RANGES["air_min_c"]}
 # What the complaints call each quantity, and its unit.
 _WORDS: Mapping[str, tuple[str, str]] = {
     "air_min_c": ("lowest air temperature", "°C"),
@@ -83,6 +84,16 @@ def cleaned_record(record: Record, where: str = "", *, today: date) -> tuple[Rec
     """A record with its days `cleaned`; when they were received is kept."""
     days, complaints = cleaned(record.days, where or record.origin.name, today=today)
     return replace(record, days=days, received=record.received[: len(days)]), complaints
+
+
+def cleaned_hours(hours: Hours) -> Hours:
+    """Hours without values outside the same limits; the days that the letter rests on tell of them already."""
+    kept = {name: _within(getattr(hours, name), *_HOURLY_RANGES[name]) for name in HOURLY}
+    return Hours(hours.first, span_hours=hours.span_hours, **kept)
+
+
+def _within(values: FloatArray, low: float, high: float) -> FloatArray:
+    return np.where((values >= low) & (values <= high), values, np.nan)
 
 
 def _without_future(days: Days, where: str, today: date, complaints: list[Complaint]) -> Days:

@@ -7,8 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulm.errors import Complaint
-from haulm.sources.local_days import Hours
-from haulm.weather import Forecast, Record
+from haulm.weather import Forecast, Hours, Record
 
 IdArray = NDArray[np.str_]
 # Room for the source ids of one value: a day made of hours can name half a dozen.

@@ -7,9 +7,8 @@ import numpy as np
 
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
-from haulm.weather import FloatArray
+from haulm.weather import HOUR, HOURLY, FloatArray, Hours
 
-HOUR = timedelta(hours=1)
 # How long things are kept (judgement). Days of weather, letters, episodes, notes and runs are kept for good.
 KEPT_HOURS = timedelta(days=400)  # a season and the one before it
 KEPT_ISSUES = timedelta(days=1100)  # three years of forecasts, to grade them by
@@ -40,9 +39,12 @@ def keep_hours(database: Database, series: str, first: datetime, values: Mapping
 
 
 def replace_hours(database: Database, series: str, first: datetime, values: Mapping[str, FloatArray]) -> int:
-    """The same for a series of which only the newest issue is kept: what was there before goes."""
+    """The same for a series that is issued again and again: what an earlier issue said of these hours and later goes.
+
+    So what is past stays as the last issue before it had it.
+    """
     with database.transaction():
-        database.rows("DELETE FROM hours WHERE series = ?", (series,))
+        database.rows("DELETE FROM hours WHERE series = ? AND hour >= ?", (series, instant_text(first)))
         return keep_hours(database, series, first, values)
 
 
@@ -55,6 +57,25 @@ def read_hours(
         (series, quantity, instant_text(since), instant_text(until)),
     )
     return tuple((instant_of(row["hour"]), row["value"]) for row in rows)
+
+
+def read_run(database: Database, series: str, since: datetime, until: datetime) -> Hours | None:
+    """All known hours of a series from an instant up to another (that one left out), on one run without a break."""
+    rows = database.rows(
+        "SELECT hour, quantity, value FROM hours WHERE series = ? AND hour >= ? AND hour < ? ORDER BY hour",
+        (series, instant_text(since), instant_text(until)),
+    )
+    if not rows:
+        return None
+    first = instant_of(rows[0]["hour"])
+    at = {text: (instant_of(text) - first) // HOUR for text in {row["hour"] for row in rows}}
+    count = max(at.values()) + 1
+    values = {name: np.full(count, np.nan) for name in HOURLY}
+    for row in rows:
+        if row["quantity"] in values:
+            values[row["quantity"]][at[row["hour"]]] = row["value"]
+    stated = np.any([np.isfinite(column) for column in values.values()], axis=0)
+    return Hours(first, span_hours=stated.astype(np.int8), **values)
 
 
 def forget_old(database: Database, now: datetime) -> None:
