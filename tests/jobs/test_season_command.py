@@ -62,6 +62,13 @@ def test_half_a_month_stands_in_each_row_of_the_table(told):
     assert len(rows) == 24
 
 
+def test_for_a_window_after_spring_seed_is_bought_in_spring(told):
+    text = " ".join("\n".join(as_lines(told(mean_c=19.0, half_c=9.5))).split())
+    spring, later = text.split("Window 2:")
+    assert "buy in spring" not in spring
+    assert "where none is sold then, buy in spring and hold it dark at 37 to 41 °F" in later
+
+
 def test_few_years_are_said(told):
     text = "\n".join(as_lines(told(2023)))
     assert "Only 3 years" in text or "Only 4 years" in text
@@ -111,6 +118,11 @@ def test_json_tells_every_planting_day(told):
     position = whole["days"]["planted"].index(window["best"])
     assert whole["days"]["young_early_share"][position] == pytest.approx(window["share"], abs=1e-3)
     assert window["share"] >= 0.7
+    early, late = (
+        whole["days"]["frost_after_shoots"][whole["days"]["planted"].index(day)] for day in ("02-01", "05-10")
+    )
+    assert early > late
+    assert whole["days"]["frost_after_shoots"][whole["days"]["planted"].index("09-01")] is None
     assert whole["frosts"][0]["garden_c"] == pytest.approx(2.222, abs=1e-3)
 
 

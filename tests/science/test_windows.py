@@ -97,6 +97,10 @@ def test_no_window_still_names_the_best_day():
 
 def test_short_gaps_are_closed_and_short_windows_dropped():
     assert len(windows(years_of(good_on((90, 110), (114, 140))), LIMITS)) == 1
+    chancy_between = good_on((90, 110), (124, 140))
+    chancy_between[:4, 111:124] = Fate.GROWN
+    assert len(windows(years_of(chancy_between), LIMITS)) == 1
+    assert len(windows(years_of(good_on((90, 110), (124, 140))), LIMITS)) == 2
     assert [window.length for window in windows(years_of(good_on((90, 95))), LIMITS)] == [4]
     assert not any(window.good for window in windows(years_of(good_on((90, 93))), LIMITS))
     assert windows(years_of(good_on((90, 91))), LIMITS) == ()

@@ -17,7 +17,7 @@ from haulm.letter import season, year_chart
 from haulm.letter.season import FrostRow, SeasonTold, WindowFrost, ring_date
 from haulm.science.climatology import FROST_LIMITS_C, bounded_chance
 from haulm.science.crop_fates import FloatArray
-from haulm.science.windows import CLASSES, RING_DAYS, Window, closest, shares, windows
+from haulm.science.windows import CLASSES, RING_DAYS, Window, YearFates, closest, shares, windows
 from haulm.settings.load import Settings
 from haulm.weather import Timeline
 
@@ -53,6 +53,7 @@ def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str,
         frosts_of=tuple(_frost_of(window, killing, decision.today) for window in listed),
         closest=None if listed else closest(found, limits),
         frosts=_frosts(timeline, garden, asked),
+        frost_after_shoots=_frost_after_shoots(found, killing, decision.today.year),
         asked=asked,
     )
 
@@ -77,6 +78,15 @@ def _frosts(timeline: Timeline, garden: Garden, asked: date | None) -> tuple[Fro
         come = frost_has_come(frosts, asked) if asked else None
         rows.append(FrostRow(limit_c, frosts.last, frosts.first, come if still is None else still, still is not None))
     return tuple(rows)
+
+
+def _frost_after_shoots(found: YearFates, killing: FrostYears, year: int) -> tuple[float | None, ...]:
+    """By the fitted dates, for each planting day with the early shoots of its middle year; None outside the spring."""
+    if not found.years.size:
+        return (None,) * RING_DAYS
+    early_days = np.median(found.early_days, axis=0)
+    shoots = (date(year, 1, 1) + timedelta(days=at + round(float(early))) for at, early in enumerate(early_days))
+    return tuple(frost_still_comes(killing, day) for day in shoots)
 
 
 def _frost_of(window: Window, killing: FrostYears, today: date) -> WindowFrost:
@@ -124,6 +134,7 @@ def as_json(told: SeasonTold) -> str:
             "planted": [_month_day(day) for day in range(RING_DAYS)],
             "years": [int(count) for count in each.years],
             **{f"{name}_share": _plain(column) for name, column in columns.items()},
+            "frost_after_shoots": [_rounded(chance) for chance in told.frost_after_shoots],
         },
     }
     return json.dumps(whole, indent=1)

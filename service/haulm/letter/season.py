@@ -19,6 +19,9 @@ from haulm.units import Display, fahrenheit_from_celsius
 
 WIDTH, LABEL, HARD_SPACE = 80, 11, "\u00a0"
 A_COMMON_YEAR = date(2023, 1, 1)
+AFTER_SPRING = range(6, 12)  # northern months in which a window opens that shops have no seed for (judgement)
+SEED_HELD_C = (3.0, 5.0)  # common practice, no source
+NEARLY_NEVER = 0.075  # told as 1 in 20 or less
 PLANTED_ON = (1, 16)  # of each month: the rows of the table
 WHY = {
     Fate.SOIL_COLD: "soil too cold",
@@ -56,7 +59,10 @@ class WindowFrost:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SeasonTold:
-    """All that is told of a bed's year. `windows` may be empty: then `closest` is the best day there is."""
+    """All that is told of a bed's year. `windows` may be empty: then `closest` is the best day there is.
+
+    `frost_after_shoots` is the fitted chance of a killing frost after the early shoots, for each planting day.
+    """
 
     place: Place
     bed: Bed
@@ -69,6 +75,7 @@ class SeasonTold:
     frosts_of: tuple[WindowFrost, ...]
     closest: Window | None
     frosts: tuple[FrostRow, ...]
+    frost_after_shoots: tuple[float | None, ...]
     asked: date | None = None
 
     @property
@@ -150,25 +157,37 @@ def _wrapped(text: str, width: int = WIDTH) -> list[str]:
 
 
 def _window_rows(told: SeasonTold, window: Window, frost: WindowFrost) -> Iterator[tuple[str, str]]:
-    limits, best = told.thresholds.windows, window.best
+    best = window.best
     chance = float(bounded_chance(window.share, window.years))
     yield "chance", f"a crop worth lifting: {amounts.chance(chance)}"
     if window.good and window.about != (window.first, window.last):
         yield "chancy", _about(window)
     yield "class", _class(window)
-    opens = best if window.whole_year else window.first
-    yield "seed", f"in hand by {ring_day(opens - limits.seed_days)}; chit from {ring_day(opens - limits.chitting_days)}"
+    yield "seed", _seed(told, window)
     early, late = (best + days for days in window.shoots_days)
     yield "shoots", f"{ring_day(early)} to {ring_day(late)}, planted on the best day"
     if window.young_day:
         yield "lifting", _lifting(window)
     if frost.after_shoots is not None:
         yield "frost", f"killing frost after the shoots: {amounts.chance(frost.after_shoots)}"
-    if frost.before_grown is not None:
+    feared = any(why is Fate.FROST_TOO_SOON for _, why in window.failed)
+    if frost.before_grown is not None and (feared or frost.before_grown >= NEARLY_NEVER):
         yield "frost", f"killing frost before a crop worth lifting: {amounts.chance(frost.before_grown)}"
     yield "failed", _failed(window)
     if window.left_out:
         yield "left out", f"{_years(window.left_out)}: the record does not show that crop whole"
+
+
+def _seed(told: SeasonTold, window: Window) -> str:
+    """When to buy and to wake it; for a window after the spring, what to do where shops have none then."""
+    seed, opens = told.thresholds.seed, window.best if window.whole_year else window.first
+    said = f"buy from {ring_day(opens - seed.buy_ahead_days)}; chit from {ring_day(opens - seed.chit_ahead_days)}"
+    month = ring_date(opens).month
+    local = month if told.place.latitude_deg >= 0.0 else (month + 5) % 12 + 1
+    if window.whole_year or local not in AFTER_SPRING:
+        return said
+    cold = amounts.temperatures(*SEED_HELD_C, told.place.display)
+    return f"{said}; where none is sold then, buy in spring and hold it dark at {cold}"
 
 
 def _about(window: Window) -> str:

@@ -13,7 +13,7 @@ from haulm.science.crop_fates import Fate, FloatArray, IntArray, Mask
 
 RING_DAYS = 365
 SMOOTHED_DAYS = 7  # judgement: nobody plants by a calendar to the day
-LEAST_GAP_DAYS = 7  # judgement: less than a week between two windows does not part them
+LEAST_GAP_DAYS = 14  # judgement: less than a fortnight of chancy days between two windows does not part them
 SHORTEST_DAYS = 3  # judgement: of shares that are already those of a week
 CLASSES = ("early", "mid", "late")
 
@@ -161,12 +161,13 @@ def windows(found: YearFates, limits: Limits) -> tuple[Window, ...]:
 
     Notes
     -----
-    A day is good where a crop of the first class is worth lifting in at least `good_share` of the years. Gaps shorter
-    than a week, and windows of a day or two, do not count.
+    A day is good where a crop of the first class is worth lifting in at least `good_share` of the years. Gaps of chancy
+    days shorter than a fortnight, and windows of a day or two, do not count.
     """
     each = shares(found)
     share = np.nan_to_num(each.young[0])
-    good, wide = _runs(share >= limits.good_share), _runs(share >= limits.chancy_share)
+    likely = share >= limits.chancy_share
+    good, wide = _runs(share >= limits.good_share, likely), _runs(likely, np.ones_like(likely))
     chancy = [run for run in wide if not any(first in _days_of(*run) for first, _ in good)]
     about = {run: next(one for one in wide if run[0] in _days_of(*one)) for run in good + chancy}
     return tuple(_window(found, each, run, about[run], limits, good=run in good) for run in sorted(good + chancy))
@@ -191,12 +192,13 @@ def _smoothed(count: IntArray, years: IntArray) -> FloatArray:
     return np.where(known > 0, counts / np.maximum(known, 1), np.nan)
 
 
-def _runs(good: Mask) -> list[tuple[int, int]]:
+def _runs(good: Mask, likely: Mask) -> list[tuple[int, int]]:
     """First and last of each stretch round the ring.
 
-    Gaps of less than a week are closed, then stretches of a day or two dropped. A whole year is (0, 364).
+    Short gaps of days that are likely enough are closed, then stretches of a day or two dropped. A whole year is
+    (0, 364).
     """
-    kept = _in_stretches(~_in_stretches(~good, LEAST_GAP_DAYS), SHORTEST_DAYS)
+    kept = _in_stretches(~_in_stretches(~good, LEAST_GAP_DAYS) & likely, SHORTEST_DAYS)
     if kept.all():
         return [(0, RING_DAYS - 1)]
     starts = np.flatnonzero(kept & ~np.roll(kept, 1))

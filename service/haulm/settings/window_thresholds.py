@@ -59,10 +59,3 @@ class WindowThresholds(Table):
         180, "No crop is given longer than this from planting.", f"{_FAO} (late kinds: 150-180 days)",
         low=90, high=300,
     )  # fmt: skip
-    seed_days: DayCount = setting(
-        42, "Seed should be in hand so long before planting: chitting takes up to that.",
-        "common practice, no source", low=7, high=200,
-    )  # fmt: skip
-    chitting_days: DayCount = setting(
-        28, "Chitting begins so long before planting.", "common practice, no source", low=7, high=60
-    )
