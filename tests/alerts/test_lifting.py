@@ -61,6 +61,17 @@ def test_the_coming_night_is_graver_than_a_later_one(a, thresholds, coldest, sec
     assert (found.section, found.level, found.facts["tonight"]) == (section, level, coldest == 0)
 
 
+@pytest.mark.parametrize(
+    ("recent_c", "verdict"),
+    [((9.0, -0.1, 9.0), "frozen"), ((9.0, 0.0, 9.0), "straw-or-lift"), ((-0.1, 9.0, 9.0), "straw-or-lift")],
+)
+def test_tubers_that_lay_at_the_cold_that_freezes_them_are_left_alone(a, thresholds, recent_c, verdict):
+    """-1.1 °C (30 °F: Bethke & Fishler 2019), a degree under the day's mean here, on one of the last two days."""
+    soil = a.soil(recent_c, (1.0,) * 7, below_c=1.0 + 1e-9)
+    found = freeze_at_tubers(a.condition(Stage.SKINS_SETTING, soil=soil), thresholds, None)
+    assert found.verdict == verdict
+
+
 def test_nights_beyond_those_watched_do_not_count(a, thresholds):
     ahead = (8.0, 8.0, 8.0, 8.0, -3.0, -3.0, -3.0)
     nights = [a.night(k) for k in range(1, 7)]
@@ -179,6 +190,15 @@ def test_skins_called_set_stay_set_but_a_new_count_or_skins_still_setting_do_not
     ahead = lift_days(ripe(a, today, likely=1), thresholds, None)
     promised = said_of("lift-days", "good", today - DAY, ahead.level)
     assert lift_days(ripe(a, today, likely=1), thresholds, promised).facts["day"] == today + DAY
+
+
+def test_a_day_that_is_only_a_little_better_is_not_waited_for(a, thresholds, today):
+    """A frosty morning is not worth a day; five degrees of cold that stays are."""
+    frosty = unknown_days(today, 7, rain_mm=np.zeros(7), air_min_c=np.array([-1.0] + [5.0] * 6))
+    condition = ripe(a, today, sky=a.sky([a.night(1)], outlook=frosty))
+    assert lift_days(condition, thresholds, None).facts["day"] == today
+    cold = ripe(a, today, soil=a.soil((1.0,) * 3, (1.0, 1.0, 1.0, 6.5, 6.5, 6.5, 6.5), below_c=0.5))
+    assert lift_days(cold, thresholds, None).facts["day"] == today + 3 * DAY
 
 
 def test_a_bad_week_is_told_once_the_skins_have_set_or_it_cannot_wait(a, thresholds, today):

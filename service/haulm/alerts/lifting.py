@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.alerts.growth import ASK, ripening
 from haulm.condition import Condition, DayRange, Ends, Night
@@ -14,14 +16,15 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
 MORE_STRAW_M = 0.10  # judgement: what is worth carrying against frost in the ground
-TONIGHT, SOON = 2, 1
+FROZEN, TONIGHT, SOON = 3, 2, 1
+FROZEN_DAYS = 2  # judgement: so long after the cold the tubers count as frozen
 MAY_RECOVER = {Cause.FROST, Cause.THIRST}
 
 # How much each fault of a day counts when days are ranked: judgement.
 FROZEN_GROUND, RAIN, WET_BED, COLD, WARM, RAIN_BEFORE, FROST, UNTOLD = 6.0, 3.0, 3.0, 2.0, 2.0, 1.5, 0.5, 0.5
 MINOR = frozenset({"rain-unknown", "frost"})  # frost of the air is gone by noon
 EACH_DEGREE = 0.2  # and each degree too cold or too warm
-A_DAY_LATER = 0.15  # and each day of waiting: a little better is not worth it
+WORTH_WAITING = 1.0  # judgement: a day that is less better than this is not worth it, as forecasts turn
 SETTING, SET = 0, 1  # levels: the skins still set, or have been called set
 PRESSING_DAYS = 3  # judgement: with fewer days left it is no time to be choosy
 OTHERS_NAMED = 2
@@ -36,10 +39,13 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     if not soil.known or soil.lowest_c is None:
         cold = any(night.air_c <= limits.freeze_c for night in nights)
         return NotKnown("soil temperature", worth_saying=cold)
+    frozen = _has_frozen(condition, thresholds)
+    if frozen is not None:
+        return frozen
     bare = _is_bare(condition, thresholds)
     chances = [(_chance_of_frost(condition, night, limits.freeze_c, bare=bare), night) for night in nights]
     chance, night = max(chances, key=lambda pair: pair[0])
-    open_still = standing is not None and standing.verdict in {"straw", "straw-or-lift"}
+    open_still = standing is not None and standing.verdict in {"straw", "straw-or-lift", "frozen"}
     if chance < (limits.freeze_off_chance if open_still else limits.freeze_chance):
         return None
     tonight = night.morning == condition.today + DAY
@@ -60,6 +66,22 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     if tonight:
         return Finding(verdict, Section.DO_TODAY, 75, facts, TONIGHT, chance)
     return Finding(verdict, Section.GET_READY, 58, facts, SOON, chance)
+
+
+def _has_frozen(condition: Condition, thresholds: Thresholds) -> Finding | None:
+    """What lay in the last nights at the cold that freezes tubers: nothing but leaving it alone helps it now."""
+    soil, today = condition.soil, condition.today
+    if soil.lowest_c is None:
+        return None
+    lowest = soil.lowest_c.between(today - FROZEN_DAYS * DAY, today - DAY)
+    if not (lowest <= thresholds.tubers.frozen_c).any():
+        return None
+    facts: dict[str, Fact] = {
+        "lowest_c": float(np.nanmin(lowest)),
+        "spread_c": soil.spread_c.at(today - DAY),
+        "frozen_c": thresholds.tubers.frozen_c,
+    }
+    return Finding("frozen", Section.KEEP_AN_EYE, 57, facts, FROZEN)
 
 
 def _is_bare(condition: Condition, thresholds: Thresholds) -> bool:
@@ -150,9 +172,9 @@ def lift_days(condition: Condition, thresholds: Thresholds, standing: Said | Non
     minor = MINOR | _without_relief(condition, thresholds, max(lift_by, last))
     days = [_judged(first + k * DAY, condition, thresholds, minor) for k in range((last - first).days + 1)]
     in_time = [one for one in days if one.day <= lift_by] or days[:1]
-    ranked = sorted(in_time, key=lambda one: (one.bad + A_DAY_LATER * (one.day - first).days, one.day))
-    facts = _lifting_facts(ranked, lift_by, why, condition, thresholds)
-    return _lifting(ranked[0], facts, condition.today, SET if first <= today else SETTING)
+    best = _best(in_time)
+    facts = _lifting_facts(best, in_time, lift_by, why, condition, thresholds)
+    return _lifting(best, facts, condition.today, SET if first <= today else SETTING)
 
 
 def _what_lacks(condition: Condition) -> str:
@@ -161,11 +183,18 @@ def _what_lacks(condition: Condition) -> str:
     return "" if condition.soil.known and condition.soil.lowest_c is not None else "soil temperature"
 
 
+def _best(days: list[_Day]) -> _Day:
+    """The best of the days that suit, but the first of them unless waiting is worth it; else the least bad."""
+    suiting = [one for one in days if one.is_good]
+    best = min(suiting or days, key=lambda one: (one.bad, one.day))
+    return suiting[0] if suiting and suiting[0].bad - best.bad <= WORTH_WAITING else best
+
+
 def _lifting_facts(
-    ranked: list[_Day], lift_by: date, why: str, condition: Condition, thresholds: Thresholds
+    best: _Day, days: list[_Day], lift_by: date, why: str, condition: Condition, thresholds: Thresholds
 ) -> dict[str, Fact]:
-    best, soil = ranked[0], condition.soil
-    others = sorted(one.day for one in ranked[1:] if one.is_good)[:OTHERS_NAMED]
+    soil = condition.soil
+    others = [one.day for one in days if one.is_good and one is not best][:OTHERS_NAMED]
     dawn_c = soil.lowest_c.at(best.day) if soil.lowest_c is not None else math.nan
     return {
         "day": best.day,

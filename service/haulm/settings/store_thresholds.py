@@ -27,6 +27,14 @@ class TubersThresholds(Table):
     freeze_off_chance: Share = setting(
         0.10, "That ends only below this chance.", JUDGEMENT, low=0.0, high=0.9, below=["freeze_chance"]
     )
+    frozen_c: TemperatureC = setting(
+        "-1.1 C",
+        "Tubers that lay this cold have most likely frozen.",
+        "published: Bethke & Fishler 2019 (tubers freeze below about 30 F)",
+        low=-4.0,
+        high=0.0,
+        below=["freeze_c"],
+    )
     bare_straw_m: LengthM = setting(
         "5 cm", "Seed laid on the soil under less straw than this is as cold as the air.", JUDGEMENT, low=0.0, high=0.2
     )
