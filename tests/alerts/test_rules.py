@@ -283,8 +283,8 @@ def store_cases(a, today):
         "cure store, warm": lifted(a, today, 4, a.store(22.0)),
         "store-check look": kept(a, today, days_ago=7),
         "store-check look, not noted": kept(a, today, a.store(known=False), days_ago=21, noted=False),
-        "store-warmth may-freeze": kept(a, today, a.store(2.0, 0.5)),
-        "store-warmth too-cold": kept(a, today, a.store(4.0, 2.5)),
+        "store-cold may-freeze": kept(a, today, a.store(2.0, 0.5)),
+        "store-cold too-cold": kept(a, today, a.store(4.0, 2.5)),
         "store-warmth keeps": kept(a, today),
         "store-warmth keeps, readings": kept(a, today, a.store(readings=3)),
         "store-warmth months, cooling": kept(a, today, a.store(12.0, 9.0)),
@@ -414,7 +414,8 @@ VERDICTS = {
     "lift-days": {"today", "good", "least-bad"},
     "cure": {"cure", "store"},
     "store-check": {"look"},
-    "store-warmth": {"may-freeze", "too-cold", "keeps", "months", "weeks"},
+    "store-cold": {"may-freeze", "too-cold"},
+    "store-warmth": {"keeps", "months", "weeks"},
     "seed-kept": {"none", "asleep", "ready", "too-old"},
     "blight-weather": {"came", "coming", "noted", "summed"},
     "stop-watering": {"look", "ask", "taper", "cut", "small-turns"},
@@ -540,19 +541,21 @@ def test_standing_ended_and_unknown_read_well_too(a, thresholds, today, cases):
             assert ("First said on" in item.reasons) is told_since, where
 
 
-@pytest.mark.parametrize("key", ["water", "frost", "keep-it-dry", "tubers-freeze", "lift-days"])
+@pytest.mark.parametrize("key", ["water", "frost", "keep-it-dry", "tubers-freeze", "lift-days", "store-cold"])
 def test_what_needs_hands_every_day_speaks_each_day(key):
     assert BY_KEY[key].speaks is Speaks.EACH_DAY
 
 
 def test_what_is_only_worth_a_look_or_done_once_speaks_on_one_morning():
     one_morning = {rule.key for rule in RULES if rule.speaks is Speaks.ONE_MORNING}
-    assert one_morning == {"straw-blows"} | {key for key in BY_KEY if key.startswith("look-for-")}
+    assert one_morning == {"straw-blows", "store-warmth", "seed-kept"} | {
+        key for key in BY_KEY if key.startswith("look-for-")
+    }
 
 
 def test_all_else_speaks_once():
     each_day = {rule.key for rule in (*RULES, *SKY_RULES) if rule.speaks is Speaks.EACH_DAY}
-    assert each_day == {"water", "frost", "keep-it-dry", "tubers-freeze", "lift-days"}
+    assert each_day == {"water", "frost", "keep-it-dry", "tubers-freeze", "lift-days", "store-cold"}
 
 
 def test_each_rule_has_its_own_key_and_a_stage():

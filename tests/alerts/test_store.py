@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.store import BANDS, LOOK_DAYS, cure, seed_kept, store_check, store_warmth
+from haulm.alerts.store import LOOK_DAYS, cure, seed_kept, store_check, store_cold, store_warmth
 from haulm.condition import DayRange
 from haulm.garden import Stage
 from haulm.weather import DAY
@@ -63,51 +63,67 @@ def kept(a, today, room, days=40, **changes):
     return a.condition(Stage.STORED, stage=stage, store=room, **changes)
 
 
+def cold(a, thresholds, today, room, standing=None):
+    found = store_cold(kept(a, today, room), thresholds, standing)
+    return found.verdict if found is not None else None
+
+
+def warmth(a, thresholds, today, room, standing=None):
+    found = store_warmth(kept(a, today, room), thresholds, standing)
+    return found.verdict if found is not None else None
+
+
 @pytest.mark.parametrize(
-    ("week_c", "band"),
+    ("room_c", "verdict"), [(0.99, "may-freeze"), (1.0, "too-cold"), (2.99, "too-cold"), (3.0, None)]
+)
+def test_frost_and_cold_in_the_store(a, thresholds, today, room_c, verdict):
+    assert cold(a, thresholds, today, a.store(room_c)) == verdict
+
+
+@pytest.mark.parametrize(
+    ("said", "room_c", "verdict"),
     [
-        (0.99, "may-freeze"),
-        (1.0, "too-cold"),
-        (2.99, "too-cold"),
-        (3.0, "keeps"),
-        (10.0, "keeps"),
-        (10.01, "months"),
-        (15.0, "months"),
-        (15.01, "weeks"),
+        ("may-freeze", 1.99, "may-freeze"),
+        ("may-freeze", 2.0, "too-cold"),
+        ("too-cold", 3.99, "too-cold"),
+        ("too-cold", 4.0, None),
+        ("unknown", 3.5, None),
     ],
 )
-def test_the_bands_of_the_store(a, thresholds, today, week_c, band):
-    assert store_warmth(kept(a, today, a.store(week_c)), thresholds, None).verdict == band
+def test_cold_ends_only_with_room_to_spare(a, thresholds, today, said, room_c, verdict):
+    assert cold(a, thresholds, today, a.store(room_c), said_of("store-cold", said, today - DAY)) == verdict
+
+
+@pytest.mark.parametrize(
+    ("week_c", "band"),
+    [(2.99, None), (3.0, "keeps"), (10.0, "keeps"), (10.01, "months"), (15.0, "months"), (15.01, "weeks")],
+)
+def test_how_long_potatoes_keep_in_the_warmth_of_the_week(a, thresholds, today, week_c, band):
+    assert warmth(a, thresholds, today, a.store(week_c)) == band
 
 
 @pytest.mark.parametrize(
     ("said", "week_c", "band"),
     [
-        ("may-freeze", 1.99, "may-freeze"),
-        ("may-freeze", 2.0, "too-cold"),
-        ("too-cold", 3.99, "too-cold"),
-        ("too-cold", 4.0, "keeps"),
-        ("keeps", 3.0, "keeps"),
-        ("keeps", 2.99, "too-cold"),
+        ("keeps", 2.0, "keeps"),  # said already, and not said anew after the cold
         ("months", 9.01, "months"),
         ("months", 9.0, "keeps"),
         ("weeks", 14.01, "weeks"),
         ("weeks", 14.0, "months"),
-        ("unknown", 3.5, "keeps"),
+        ("weeks", 9.0, "keeps"),
+        ("keeps", 10.0, "keeps"),
     ],
 )
 def test_a_band_is_left_only_with_room_to_spare(a, thresholds, today, said, week_c, band):
-    standing = said_of("store-warmth", said, today - DAY)
-    assert store_warmth(kept(a, today, a.store(week_c)), thresholds, standing).verdict == band
+    assert warmth(a, thresholds, today, a.store(week_c), said_of("store-warmth", said, today - DAY)) == band
 
 
 def test_cold_is_told_ahead_where_there_is_a_forecast_and_warmth_by_the_week(a, thresholds, today):
     coming = kept(a, today, a.store(6.0, 0.5))
-    found = store_warmth(coming, thresholds, None)
+    found = store_cold(coming, thresholds, None)
     assert (found.verdict, found.section, found.facts["coldest_on"]) == ("may-freeze", Section.DO_TODAY, today + DAY)
-    blind = replace(coming, sky=a.sky((), has_forecast=False))
-    assert store_warmth(blind, thresholds, None).verdict == "keeps"
-    assert store_warmth(kept(a, today, a.store(9.0, 20.0)), thresholds, None).verdict == "keeps"
+    assert store_cold(replace(coming, sky=a.sky((), has_forecast=False)), thresholds, None) is None
+    assert warmth(a, thresholds, today, a.store(9.0, 20.0)) == "keeps"
 
 
 @pytest.mark.parametrize(
@@ -118,15 +134,18 @@ def test_a_warm_store_that_will_cool_in_time_is_told_of(a, thresholds, today, we
     assert found.facts["cooler_on"] == (today + DAY if cools else None)
 
 
-def test_frost_and_cold_are_graver_than_warmth(a, thresholds, today):
-    rooms = dict(zip(BANDS, (0.0, 2.0, 6.0, 12.0, 20.0), strict=True))
-    levels = {band: store_warmth(kept(a, today, a.store(c)), thresholds, None).level for band, c in rooms.items()}
-    assert levels["may-freeze"] > levels["too-cold"] > levels["keeps"] < levels["months"] < levels["weeks"]
+def test_frost_is_graver_than_cold_and_heat_than_warmth(a, thresholds, today):
+    by_cold = [store_cold(kept(a, today, a.store(c)), thresholds, None).level for c in (0.0, 2.0)]
+    by_warmth = [store_warmth(kept(a, today, a.store(c)), thresholds, None).level for c in (20.0, 12.0, 6.0)]
+    assert by_cold == sorted(by_cold, reverse=True)
+    assert by_warmth == sorted(by_warmth, reverse=True)
+    assert len(set(by_cold)) == 2
 
 
-def test_a_store_that_is_not_known_keeps_nothing(a, thresholds, today):
+def test_a_store_that_is_not_known_is_neither_cold_nor_warm(a, thresholds, today):
     for room in (a.store(known=False), None):
-        assert isinstance(store_warmth(kept(a, today, room), thresholds, None), NotKnown)
+        for rule in (store_cold, store_warmth):
+            assert isinstance(rule(kept(a, today, room), thresholds, None), NotKnown)
 
 
 # --- looking through the store (a week, then each fortnight: common practice)

@@ -10,7 +10,7 @@ from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
 from haulm.alerts.seed import buy_seed, cut_seed, start_chitting
-from haulm.alerts.store import cure, seed_kept, store_check, store_warmth
+from haulm.alerts.store import cure, seed_kept, store_check, store_cold, store_warmth
 from haulm.alerts.straw import old_straw, straw_blows
 from haulm.alerts.stress import heat, soaking
 from haulm.alerts.water import keep_it_dry, target_fits, water_verdict
@@ -56,8 +56,9 @@ RULES: tuple[Rule, ...] = (
     Rule("lift-days", SKINS, Speaks.EACH_DAY, lift_days, ends_unsaid=True),
     Rule("cure", HEALING, Speaks.ONCE, cure),
     Rule("store-check", IN_STORE, Speaks.ONCE, store_check, ends_unsaid=True),
-    Rule("store-warmth", IN_STORE, Speaks.ONCE, store_warmth),
-    Rule("seed-kept", IN_STORE, Speaks.ONCE, seed_kept, ends_unsaid=True),
+    Rule("store-cold", IN_STORE, Speaks.EACH_DAY, store_cold),
+    Rule("store-warmth", IN_STORE, Speaks.ONE_MORNING, store_warmth),
+    Rule("seed-kept", IN_STORE, Speaks.ONE_MORNING, seed_kept),
     Rule("look-for-slugs", BEFORE_AND_AFTER_SHOOTS, Speaks.ONE_MORNING, slugs),
     Rule("look-for-beetles", IN_LEAF, Speaks.ONE_MORNING, beetle),
     Rule("look-for-tuber-moth", WITH_TUBERS, Speaks.ONE_MORNING, tuber_moth),

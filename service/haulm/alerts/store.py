@@ -7,23 +7,22 @@ import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.condition import Condition, DayRange, KeptSeed, StoreNow
-from haulm.settings.store_thresholds import CuringThresholds, StoreThresholds
+from haulm.settings.store_thresholds import CuringThresholds
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
 NEARLY_C = 1.0  # judgement: an estimate so near to the right warmth counts as right
 LOOK_DAYS = 3  # judgement: a look through the store is asked for so many days, then not until the next is due
 WEEK, NIGHTS_AHEAD = 7, 3
+STORE_UNKNOWN = "how warm the store is"
 COOLS_WITHIN_DAYS = 42  # judgement: a store that cools later than this helps nothing that lies in it now
 MOVES_DAYS = 7  # judgement: the day of waking must move so far before another word is given on the seed
 
-# The bands of a store from the coldest up; their limits lie between them.
-BANDS = ("may-freeze", "too-cold", "keeps", "months", "weeks")
-KEEPS = BANDS.index("keeps")
-WARM_BANDS = BANDS[KEEPS + 1 :]
+COLD = ("may-freeze", "too-cold")
+WARM = ("keeps", "months", "weeks")
 _SAID_AS = {
-    "may-freeze": (Section.DO_TODAY, 62, 3),
-    "too-cold": (Section.GET_READY, 40, 2),
+    "may-freeze": (Section.DO_TODAY, 62, 1),
+    "too-cold": (Section.GET_READY, 40, 0),
     "keeps": (Section.KEEP_AN_EYE, 8, 0),
     "months": (Section.KEEP_AN_EYE, 18, 1),
     "weeks": (Section.GET_READY, 30, 2),
@@ -73,52 +72,66 @@ def _how_it_suits(room_c: float, limits: CuringThresholds) -> str:
     return "cold" if room_c < limits.cool_c - NEARLY_C else "fits"
 
 
-def store_warmth(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
-    """How long potatoes keep in the store's warmth, said once a band; frost and cold ahead of time."""
-    store, today = condition.store, condition.today
+def store_cold(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """Frost or cold is coming to the store, or is there; told ahead where there is a forecast."""
+    store, today, limits = condition.store, condition.today, thresholds.store
     if store is None or not store.known:
-        return NotKnown("how warm the store is")
-    week_c = float(np.mean(store.room_c.between(today - (WEEK - 1) * DAY, today)))
-    ahead = NIGHTS_AHEAD if condition.sky.has_forecast else 0
-    coming = store.room_c.between(today, today + ahead * DAY)
+        return NotKnown(STORE_UNKNOWN)
+    coming = store.room_c.between(today, today + (NIGHTS_AHEAD if condition.sky.has_forecast else 0) * DAY)
     coldest = int(np.argmin(coming))
-    band = _band(float(coming[coldest]), week_c, thresholds.store, standing)
+    said = standing.verdict if standing is not None else ""
+    freeze_c = limits.freeze_c + (limits.off_c if said == "may-freeze" else 0.0)
+    cold_c = limits.keeps_c if said in COLD else limits.cold_c
+    if coming[coldest] >= max(freeze_c, cold_c):
+        return None
     facts: dict[str, Fact] = {
-        "week_c": week_c,
+        **_store_facts(condition, store),
         "coldest_c": float(coming[coldest]),
         "coldest_on": today + coldest * DAY,
-        "spread_c": store.spread_c.at(today),
+        "cold_c": limits.cold_c,
+    }
+    return _said("may-freeze" if coming[coldest] < freeze_c else "too-cold", facts)
+
+
+def store_warmth(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
+    """How long potatoes keep in the store's warmth of the last week, said once a band."""
+    store, today, limits = condition.store, condition.today, thresholds.store
+    if store is None or not store.known:
+        return NotKnown(STORE_UNKNOWN)
+    week_c = float(np.mean(store.room_c.between(today - (WEEK - 1) * DAY, today)))
+    said = standing.verdict if standing is not None else ""
+    band = 0
+    for above, limit_c in enumerate((limits.cool_c, limits.warm_c), start=1):
+        left_c = limit_c - (limits.off_c if said in WARM[above:] else 0.0)  # a band is left only with room to spare
+        band = above if week_c > left_c else band
+    if week_c < limits.cold_c and said not in WARM:
+        return None  # the cold is spoken of
+    facts: dict[str, Fact] = {
+        **_store_facts(condition, store),
+        "week_c": week_c,
+        "cool_c": limits.cool_c,
+        "cooler_on": _cooler_on(store, today, limits.cool_c) if band else None,
+    }
+    return _said(WARM[band], facts)
+
+
+def _said(verdict: str, facts: dict[str, Fact]) -> Finding:
+    section, urgency, level = _SAID_AS[verdict]
+    return Finding(verdict, section, urgency, facts, level)
+
+
+def _store_facts(condition: Condition, store: StoreNow) -> dict[str, Fact]:
+    return {
+        "spread_c": store.spread_c.at(condition.today),
         "readings": store.readings,
         "kind": condition.garden.store.value,
-        "cold_c": thresholds.store.cold_c,
-        "cool_c": thresholds.store.cool_c,
-        "cooler_on": _cooler_on(store, today, thresholds.store.cool_c) if band in WARM_BANDS else None,
     }
-    section, urgency, level = _SAID_AS[band]
-    return Finding(band, section, urgency, facts, level)
 
 
 def _cooler_on(store: StoreNow, today: date, cool_c: float) -> date | None:
     """The first coming day, of those worth waiting for, on which the store has cooled to where potatoes keep."""
     coming = np.flatnonzero(store.room_c.between(today + DAY, today + COOLS_WITHIN_DAYS * DAY) <= cool_c)
     return today + (int(coming[0]) + 1) * DAY if coming.size else None
-
-
-def _band(coldest_c: float, week_c: float, limits: StoreThresholds, standing: Said | None) -> str:
-    """The band by the coldest day ahead for frost and cold, by the week's mean for warmth; left only with room."""
-    now = BANDS.index(standing.verdict) if standing is not None and standing.verdict in BANDS else None
-    up = (limits.freeze_c, limits.cold_c, limits.cool_c, limits.warm_c)
-    margins = (limits.off_c, limits.keeps_c - limits.cold_c, limits.off_c, limits.off_c)
-    band = 0
-    for below, (limit_c, margin_c) in enumerate(zip(up, margins, strict=True)):
-        if below < KEEPS:  # a cold band is left upwards
-            passed = coldest_c >= limit_c + (margin_c if now is not None and now <= below else 0.0)
-        else:  # a warm band is left downwards
-            passed = week_c > limit_c - (margin_c if now is not None and now > below else 0.0)
-        if not passed:
-            break
-        band = below + 1
-    return BANDS[band]
 
 
 def store_check(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
@@ -157,7 +170,7 @@ def seed_kept(condition: Condition, thresholds: Thresholds, standing: Said | Non
     if seed.blight:
         return Finding("none", Section.KEEP_AN_EYE, 24, facts, level=2)
     if seed.wakes is None:
-        return NotKnown("how warm the store is")
+        return NotKnown(STORE_UNKNOWN)
     wakes = seed.wakes
     facts["cool"] = _room_c(condition.store, today) <= thresholds.store.warm_c
     facts |= {"early": wakes.early, "likely": wakes.likely, "late": wakes.late, "too_old": seed.too_old}
