@@ -81,3 +81,13 @@ def test_the_command_runs(settings, state, capsys):
     words = ["--settings", str(settings.path), "--state", str(state.path)]
     assert cli.main(["soil", "nobed", *words]) == Exit.SETTINGS
     assert "nobed" in capsys.readouterr().err
+
+
+def test_a_bed_whose_crop_is_lifted_has_no_soil_to_tell_of(settings, state):
+    state.path.mkdir()
+    for back, what in ((60, What.PLANTED), (3, What.LIFTED)):
+        day = TODAY - timedelta(days=back)
+        entry = Entry(f"n{back}", datetime.combine(day, time(12), UTC), day, "gatebed", "gate-early", what)
+        append_entry(state.journal(settings.garden), entry)
+    with pytest.raises(JournalError, match="nothing grows or is planned there now"):
+        soil_report(settings, state, "gatebed", NOW)

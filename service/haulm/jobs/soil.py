@@ -10,7 +10,7 @@ import numpy as np
 from haulm.advice import Decision
 from haulm.condition import Condition
 from haulm.errors import JournalError
-from haulm.garden import Journal, What
+from haulm.garden import Journal, Stage, What
 from haulm.jobs.decide import decide
 from haulm.jobs.morning import think
 from haulm.jobs.note_words import find_spot
@@ -56,7 +56,8 @@ def soil_report(settings: Settings, state: StateFolder, bed: str, now: datetime)
 
 
 def _of(decision: Decision, bed: str, planting: str) -> Condition:
-    found = [one for one in decision.conditions if one.bed.key == bed and planting in {"", one.planting.key}]
+    in_bed = (one for one in decision.conditions if one.bed.key == bed and planting in {"", one.planting.key})
+    found = [one for one in in_bed if one.stage.stage.order < Stage.LIFTED.order]  # what is stored lies in no soil
     if not found:
         raise JournalError(
             "nothing grows or is planned there now, so there is no depth to tell the soil of",
