@@ -88,9 +88,9 @@ def test_the_air_counts_for_bare_tubers_only(a, thresholds, depth_m, straw_m, ba
 
 
 def test_frost_at_the_tubers_is_not_judged_without_forecast_or_soil(a, thresholds):
-    for recent_c, worth in ((0.0, True), (0.1, False)):
-        sky = a.sky((), has_forecast=False, recent_min_c=recent_c)
-        found = freeze_at_tubers(a.condition(sky=sky), thresholds, None)
+    for recent_c, soil_c, worth in ((0.0, 5.0, True), (0.1, 5.0, False), (0.0, 5.1, False)):
+        sky, soil = a.sky((), has_forecast=False, recent_min_c=recent_c), a.soil((soil_c,) * 3)
+        found = freeze_at_tubers(a.condition(sky=sky, soil=soil), thresholds, None)
         assert (found.lacks, found.worth_saying) == ("forecast", worth)
     for air_c, worth in ((0.0, True), (0.1, False)):
         unknown = a.condition(soil=a.soil(known=False), sky=a.sky([a.night(1, air_c)]))

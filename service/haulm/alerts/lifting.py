@@ -17,6 +17,7 @@ from haulm.weather import DAY
 
 MORE_STRAW_M = 0.10  # judgement: what is worth carrying against frost in the ground
 FROZEN, TONIGHT, SOON = 3, 2, 1
+WARM_BELOW_C = 4.0  # judgement: ground warmer than frost by this is not frozen by a night or three
 FROZEN_DAYS = 2  # judgement: so long after the cold the tubers count as frozen
 MAY_RECOVER = {Cause.FROST, Cause.THIRST}
 
@@ -35,7 +36,8 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     soil, limits = condition.soil, thresholds.tubers
     nights = [night for night in condition.sky.nights[: limits.nights_ahead] if not math.isnan(night.air_c)]
     if not condition.sky.has_forecast or not nights:
-        return NotKnown("forecast", worth_saying=condition.sky.recent_min_c <= limits.freeze_c)
+        cold = condition.sky.recent_min_c <= limits.freeze_c and not _is_warm_below(condition, thresholds)
+        return NotKnown("forecast", worth_saying=cold)
     if not soil.known or soil.lowest_c is None:
         cold = any(night.air_c <= limits.freeze_c for night in nights)
         return NotKnown("soil temperature", worth_saying=cold)
@@ -66,6 +68,14 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     if tonight:
         return Finding(verdict, Section.DO_TODAY, 75, facts, TONIGHT, chance)
     return Finding(verdict, Section.GET_READY, 58, facts, SOON, chance)
+
+
+def _is_warm_below(condition: Condition, thresholds: Thresholds) -> bool:
+    """Ground so far from frost that no night of the next days reaches into it."""
+    soil = condition.soil
+    if soil.lowest_c is None or not soil.known or _is_bare(condition, thresholds):
+        return False
+    return soil.lowest_c.at(condition.today - DAY) > thresholds.tubers.freeze_c + WARM_BELOW_C
 
 
 def _has_frozen(condition: Condition, thresholds: Thresholds) -> Finding | None:
