@@ -188,7 +188,7 @@ def _condition(
     shoots = shoots_range(days, expected, today)
     around = Around(*_air(been, coming), seen, Daily(been.first, straw_m))
     crop = crop_now(planting, days, shoots, around, thresholds, today)
-    frost = tops_frosted(days, crop.ripe, bed, place.timeline, place.journal, thresholds.frost.severe_c)
+    frost = tops_frosted(days, crop, bed, place.timeline, place.journal, thresholds)
     if frost is not None:
         days = replace(days, frosted=frost.day)
         crop = replace(crop_now(planting, days, shoots, around, thresholds, today), frosted_min_c=frost.lowest_c)

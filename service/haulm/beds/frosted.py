@@ -6,13 +6,15 @@ from typing import NamedTuple
 import numpy as np
 
 from haulm.beds.noted import Noted
-from haulm.condition import DayRange
-from haulm.garden import Bed, Journal, What
+from haulm.condition import CropNow
+from haulm.garden import Bed, Cause, Journal, What
+from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, Daily, Mark, Timeline
 
 # Published: HortScience 27:244 (1992), abstract (potato leaves are killed at -4 C within a night). Tops that are only
 # nearly ripe are not given up for less.
 KILLS_ALL_C = -4.0
+MAY_RECOVER = {Cause.FROST, Cause.THIRST}
 
 
 class Frosted(NamedTuple):
@@ -23,27 +25,32 @@ class Frosted(NamedTuple):
 
 
 def tops_frosted(
-    days: Noted, ripe: DayRange | None, bed: Bed, timeline: Timeline, journal: Journal, severe_c: float
+    days: Noted, crop: CropNow, bed: Bed, timeline: Timeline, journal: Journal, thresholds: Thresholds
 ) -> Frosted | None:
     """The first night that killed ripe tops, by the minima observed; None where none did, or more was noted.
 
-    Parameters
-    ----------
-    ripe
-        When the tops are ripe (`CropNow.ripe`). Tops noted as going down count as ripe from that day on.
-    severe_c
-        At or below this at the station, or on the grower's own thermometer, ripe tops are dead.
+    At or below a hard freeze at the station, or on the grower's own thermometer, ripe tops are dead; nearly ripe ones
+    where it kills every leaf. Young tops grow again.
     """
     if days.planted is None or days.tops_gone is not None or days.out_of_ground is not None:
         return None
-    lowest = _observed(bed, timeline, journal)
-    likely, early = (ripe.likely, ripe.early) if ripe is not None else (None, None)
+    lowest, severe_c = _observed(bed, timeline, journal), thresholds.frost.severe_c
+    likely, early = _ripe_from(days, crop, thresholds.ripening.least_days)
     found = [
         _first(lowest, since, limit_c)
-        for since, limit_c in ((days.dying or likely, severe_c), (days.dying or early, min(severe_c, KILLS_ALL_C)))
+        for since, limit_c in ((likely, severe_c), (early, min(severe_c, KILLS_ALL_C)))
         if since is not None
     ]
     return min((one for one in found if one is not None), default=None)
+
+
+def _ripe_from(days: Noted, crop: CropNow, least_days: int) -> tuple[date | None, date | None]:
+    """From when on the tops are ripe, and nearly so: as noted, but of no young crop; else by its warmth."""
+    if days.dying is not None and days.dying_cause not in MAY_RECOVER:
+        out = crop.shoots.late if crop.shoots is not None else None
+        ripe = None if out is None else max(days.dying, out + least_days * DAY)
+        return ripe, ripe
+    return (crop.ripe.likely, crop.ripe.early) if crop.ripe is not None else (None, None)
 
 
 def _observed(bed: Bed, timeline: Timeline, journal: Journal) -> Daily:
