@@ -50,6 +50,13 @@ def test_a_store_that_is_not_known_is_not_counted_on(a, thresholds, today):
         assert (found.verdict, found.facts["room"]) == ("cure", "unknown")
 
 
+def test_a_store_that_warms_later_does_not_shorten_the_days_told(a, thresholds, today):
+    room = a.store(16.0, 19.0)  # from tomorrow on; lifted today
+    found = cure(lifted(a, today, 0, room), thresholds, None)
+    later = replace(lifted(a, today, 0, room), today=today + 5 * DAY)
+    assert (found.facts["room"], cure(later, thresholds, None).verdict) == ("fits", "cure")
+
+
 def test_a_store_that_cools_takes_nothing_back(a, thresholds, today):
     standing = said_of("cure", "store", today - DAY, 1)
     assert cure(lifted(a, today, 5, a.store(15.0)), thresholds, standing).verdict == "store"

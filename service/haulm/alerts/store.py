@@ -30,11 +30,14 @@ _SAID_AS = {
 
 
 def cure(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
-    """What was lifted heals for some days, in the warmth that is there; then it goes into the store."""
+    """What was lifted heals for some days, in the warmth that is there; then it goes into the store.
+
+    The store of the day of lifting decides, so that the days once told stay.
+    """
     limits, lifted = thresholds.curing, condition.stage.since
     if lifted is None:
         return None
-    room_c = _room_c(condition.store, condition.today)
+    room_c = _room_c(condition.store, lifted)
     room = _how_it_suits(room_c, limits)
     least = limits.room_least_days if room == "warm" else limits.least_days
     most = limits.room_most_days if room == "warm" else limits.most_days
