@@ -287,7 +287,7 @@ def store_cases(a, today):
         "store-cold too-cold": kept(a, today, a.store(4.0, 2.5)),
         "store-warmth keeps": kept(a, today),
         "store-warmth keeps, readings": kept(a, today, a.store(readings=3)),
-        "store-warmth months, cooling": kept(a, today, a.store(12.0, 9.0)),
+        "store-warmth months, cooling": kept(a, today, a.store(14.0, 10.0)),
         "store-warmth months": kept(a, today, a.store(12.0)),
         "store-warmth weeks": kept(a, today, a.store(19.0)),
         "seed-kept none": kept(a, today, kept_seed=a.kept_seed(blight=True)),

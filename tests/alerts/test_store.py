@@ -105,7 +105,7 @@ def test_cold_ends_only_with_room_to_spare(a, thresholds, today, said, room_c, v
     ("week_c", "band"),
     [(2.99, None), (3.0, "keeps"), (10.0, "keeps"), (10.01, "months"), (15.0, "months"), (15.01, "weeks")],
 )
-def test_how_long_potatoes_keep_in_the_warmth_of_the_week(a, thresholds, today, week_c, band):
+def test_how_long_potatoes_keep_in_the_warmth_of_the_store(a, thresholds, today, week_c, band):
     assert warmth(a, thresholds, today, a.store(week_c)) == band
 
 
@@ -125,12 +125,18 @@ def test_a_band_is_left_only_with_room_to_spare(a, thresholds, today, said, week
     assert warmth(a, thresholds, today, a.store(week_c), said_of("store-warmth", said, today - DAY)) == band
 
 
-def test_cold_is_told_ahead_where_there_is_a_forecast_and_warmth_by_the_week(a, thresholds, today):
+def test_warmth_is_that_of_the_last_week_and_of_four_to_come(a, thresholds, today):
+    """7 days at 16 °C and 28 at 8.5 °C have a mean of 10.0; a little more of either end changes the band."""
+    assert warmth(a, thresholds, today, a.store(16.0, 8.5)) == "keeps"
+    assert warmth(a, thresholds, today, a.store(16.1, 8.5)) == "months"
+    assert warmth(a, thresholds, today, a.store(6.0, 20.0)) == "weeks"
+
+
+def test_cold_is_told_ahead_where_there_is_a_forecast(a, thresholds, today):
     coming = kept(a, today, a.store(6.0, 0.5))
     found = store_cold(coming, thresholds, None)
     assert (found.verdict, found.section, found.facts["coldest_on"]) == ("may-freeze", Section.DO_TODAY, today + DAY)
     assert store_cold(replace(coming, sky=a.sky((), has_forecast=False)), thresholds, None) is None
-    assert warmth(a, thresholds, today, a.store(9.0, 20.0)) == "keeps"
 
 
 @pytest.mark.parametrize(

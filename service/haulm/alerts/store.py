@@ -15,6 +15,7 @@ NEARLY_C = 1.0  # judgement: an estimate so near to the right warmth counts as r
 LOOK_DAYS = 3  # judgement: a look through the store is asked for so many days, then not until the next is due
 WEEK, NIGHTS_AHEAD = 7, 3
 STORE_UNKNOWN = "how warm the store is"
+KEPT_AHEAD_DAYS = 28  # how long they keep is a matter of the weeks to come
 COOLS_WITHIN_DAYS = 42  # judgement: a store that cools later than this helps nothing that lies in it now
 MOVES_DAYS = 7  # judgement: the day of waking must move so far before another word is given on the seed
 
@@ -97,21 +98,23 @@ def store_cold(condition: Condition, thresholds: Thresholds, standing: Said | No
 
 
 def store_warmth(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
-    """How long potatoes keep in the store's warmth of the last week, said once a band."""
+    """How long potatoes keep in the store as it was for a week and will be for four, said once a band."""
     store, today, limits = condition.store, condition.today, thresholds.store
     if store is None or not store.known:
         return NotKnown(STORE_UNKNOWN)
     week_c = float(np.mean(store.room_c.between(today - (WEEK - 1) * DAY, today)))
+    around_c = float(np.mean(store.room_c.between(today - (WEEK - 1) * DAY, today + KEPT_AHEAD_DAYS * DAY)))
     said = standing.verdict if standing is not None else ""
     band = 0
     for above, limit_c in enumerate((limits.cool_c, limits.warm_c), start=1):
         left_c = limit_c - (limits.off_c if said in WARM[above:] else 0.0)  # a band is left only with room to spare
-        band = above if week_c > left_c else band
-    if week_c < limits.cold_c and said not in WARM:
+        band = above if around_c > left_c else band
+    if around_c < limits.cold_c and said not in WARM:
         return None  # the cold is spoken of
     facts: dict[str, Fact] = {
         **_store_facts(condition, store),
         "week_c": week_c,
+        "around_c": around_c,
         "cool_c": limits.cool_c,
         "cooler_on": _cooler_on(store, today, limits.cool_c) if band else None,
     }
