@@ -57,7 +57,13 @@ def test_ripe_tops_are_gone_after_a_measured_hard_freeze(frosted, today, night_c
     ],
 )
 def test_tops_that_are_not_ripe_are_not_given_up(frosted, ripe, night_c, killed):
-    assert (frosted(night_c, ripe=ripe) is not None) is killed
+    assert (frosted(night_c, ripe=ripe, out=20) is not None) is killed
+
+
+@pytest.mark.parametrize(("out", "night_c", "killed"), [(73, -4.0, True), (72, -4.0, False), (73, -3.9, False)])
+def test_old_tops_do_not_come_again_after_a_frost_that_kills_every_leaf(frosted, out, night_c, killed):
+    """Seventy days from the shoots, on the day of the frost three days ago."""
+    assert (frosted(night_c, ripe=(50, 60), out=out) is not None) is killed
 
 
 @pytest.mark.parametrize("mark", [Mark.FILLED, Mark.BRIDGED, Mark.UNKNOWN])
@@ -84,8 +90,8 @@ def test_what_is_noted_goes_before(make, frosted, today):
         (Cause.UNKNOWN, 72, False),  # 69 days old on the day of the frost, and asked about: it may grow again
         (Cause.BLIGHT, 73, True),
         (Cause.AGE, None, False),
-        (Cause.FROST, 100, False),
-        (Cause.THIRST, 100, False),
+        (Cause.FROST, 60, False),
+        (Cause.THIRST, 60, False),
     ],
 )
 def test_young_tops_and_those_that_suffered_from_frost_or_thirst_grow_again(frosted, today, cause, out, killed):

@@ -29,8 +29,8 @@ def tops_frosted(
 ) -> Frosted | None:
     """The first night that killed ripe tops, by the minima observed; None where none did, or more was noted.
 
-    At or below a hard freeze at the station, or on the grower's own thermometer, ripe tops are dead; nearly ripe ones
-    where it kills every leaf. Young tops grow again.
+    At or below a hard freeze at the station, or on the grower's own thermometer, ripe tops are dead; nearly ripe and
+    old ones where it kills every leaf. Young tops grow again.
     """
     if days.planted is None or days.tops_gone is not None or days.out_of_ground is not None:
         return None
@@ -45,12 +45,15 @@ def tops_frosted(
 
 
 def _ripe_from(days: Noted, crop: CropNow, least_days: int) -> tuple[date | None, date | None]:
-    """From when on the tops are ripe, and nearly so: as noted, but of no young crop; else by its warmth."""
+    """From when on the tops are ripe, and old enough not to come again: as noted, else by warmth and by age."""
+    out = crop.shoots.late if crop.shoots is not None else None
+    grown = None if out is None else out + least_days * DAY
     if days.dying is not None and days.dying_cause not in MAY_RECOVER:
-        out = crop.shoots.late if crop.shoots is not None else None
-        ripe = None if out is None else max(days.dying, out + least_days * DAY)
+        ripe = None if grown is None else max(days.dying, grown)
         return ripe, ripe
-    return (crop.ripe.likely, crop.ripe.early) if crop.ripe is not None else (None, None)
+    by_warmth = crop.ripe.early if crop.ripe is not None else None
+    old = min((day for day in (by_warmth, grown) if day is not None), default=None)
+    return crop.ripe.likely if crop.ripe is not None else None, old
 
 
 def _observed(bed: Bed, timeline: Timeline, journal: Journal) -> Daily:
