@@ -201,6 +201,14 @@ def test_a_day_that_is_only_a_little_better_is_not_waited_for(a, thresholds, tod
     assert lift_days(cold, thresholds, None).facts["day"] == today + 3 * DAY
 
 
+def test_nothing_is_lifted_out_of_frozen_ground(a, thresholds, today):
+    near = a.ends(tubers_freeze=today + DAY)
+    for below_c, pressing in ((4.9, True), (5.0, False)):
+        hard = ripe(a, today, (9.0,) * 7, soil_c=5.0, below_c=below_c, ends=near)
+        assert lift_days(hard, thresholds, None).facts["pressing"] is pressing
+    assert lift_days(ripe(a, today, soil_c=5.0, below_c=6.2), thresholds, None) is None  # the tubers have frozen
+
+
 def test_a_bad_week_is_told_once_the_skins_have_set_or_it_cannot_wait(a, thresholds, today):
     wet = (9.0,) * 7
     assert lift_days(ripe(a, today, wet, likely=5), thresholds, None) is None

@@ -173,7 +173,7 @@ def lift_days(condition: Condition, thresholds: Thresholds, standing: Said | Non
     said_set = standing is not None and standing.level >= SET and skins.early is not None and skins.early <= today
     first = today if said_set else max(skins.likely, today)
     last = today + (thresholds.lifting.days_ahead - 1) * DAY
-    if first > last:
+    if first > last or _has_frozen(condition, thresholds) is not None:
         return None
     lacks = _what_lacks(condition)
     if lacks:
@@ -218,7 +218,7 @@ def _lifting_facts(
         "days_ahead": thresholds.lifting.days_ahead,
         "lift_by": lift_by,
         "why": why,
-        "pressing": (lift_by - condition.today).days < PRESSING_DAYS,
+        "pressing": (lift_by - condition.today).days < PRESSING_DAYS and "frozen" not in best.faults,
         "next_planting": condition.ends.next_planting if condition.ends else "",
     }
 
