@@ -243,7 +243,7 @@ def lifting_cases(a, today):
     return {
         "tubers-freeze straw": a.condition(soil=icy, sky=cold),
         "tubers-freeze straw, another night": a.condition(soil=a.soil((5.0,) * 3, (5.0, 5.0, 1.0)), sky=cold),
-        "tubers-freeze frozen": ripening(a, soil=a.soil((-1.0,) * 3, (-1.0,) * 7), sky=cold),
+        "tubers-freeze frozen": ripening(a, soil=a.soil((-1.5,) * 3, (-1.0,) * 7), sky=cold),
         "tubers-freeze straw-or-lift": ripening(a, soil=icy, sky=cold),
         "tubers-freeze straw-or-lift, bare": ripening(a, planting=on_top, straw_m=0.03, sky=cold),
         "tubers-freeze straw-or-lift, no straw": ripening(a, planting=on_top, straw_m=0.0, sky=cold),

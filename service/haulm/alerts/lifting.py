@@ -32,13 +32,16 @@ OTHERS_NAMED = 2
 
 
 def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
-    """Frost may reach the tubers in one of the coming nights, by the soil, or by the air where they lie bare."""
+    """Frost may reach the tubers in one of the coming nights, by the soil, or by the air where they lie bare.
+
+    By the day's mean of the soil: freezing ground holds back the night's cold (measured, DEVELOPERS.md).
+    """
     soil, limits = condition.soil, thresholds.tubers
     nights = [night for night in condition.sky.nights[: limits.nights_ahead] if not math.isnan(night.air_c)]
     if not condition.sky.has_forecast or not nights:
         cold = condition.sky.recent_min_c <= limits.freeze_c and not _is_warm_below(condition, thresholds)
         return NotKnown("forecast", worth_saying=cold)
-    if not soil.known or soil.lowest_c is None:
+    if not soil.known:
         cold = any(night.air_c <= limits.freeze_c for night in nights)
         return NotKnown("soil temperature", worth_saying=cold)
     frozen = _has_frozen(condition, thresholds)
@@ -56,7 +59,7 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
         "morning": night.morning,
         "tonight": tonight,
         "bare": bare,
-        "lowest_c": soil.lowest_c.at(night.morning),
+        "soil_c": soil.as_it_lies_c.at(night.morning),
         "spread_c": soil.spread_c.at(night.morning),
         "air_c": night.air_c,
         "limit_c": limits.freeze_c,
@@ -73,21 +76,19 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
 def _is_warm_below(condition: Condition, thresholds: Thresholds) -> bool:
     """Ground so far from frost that no night of the next days reaches into it."""
     soil = condition.soil
-    if soil.lowest_c is None or not soil.known or _is_bare(condition, thresholds):
+    if not soil.known or _is_bare(condition, thresholds):
         return False
-    return soil.lowest_c.at(condition.today - DAY) > thresholds.tubers.freeze_c + WARM_BELOW_C
+    return soil.as_it_lies_c.at(condition.today - DAY) > thresholds.tubers.freeze_c + WARM_BELOW_C
 
 
 def _has_frozen(condition: Condition, thresholds: Thresholds) -> Finding | None:
-    """What lay in the last nights at the cold that freezes tubers: nothing but leaving it alone helps it now."""
+    """What lay in the last days at the cold that freezes tubers: nothing but leaving it alone helps it now."""
     soil, today = condition.soil, condition.today
-    if soil.lowest_c is None:
-        return None
-    lowest = soil.lowest_c.between(today - FROZEN_DAYS * DAY, today - DAY)
-    if not (lowest <= thresholds.tubers.frozen_c).any():
+    lately = soil.as_it_lies_c.between(today - FROZEN_DAYS * DAY, today - DAY)
+    if not (lately <= thresholds.tubers.frozen_c).any():
         return None
     facts: dict[str, Fact] = {
-        "lowest_c": float(np.nanmin(lowest)),
+        "soil_c": float(np.nanmin(lately)),
         "spread_c": soil.spread_c.at(today - DAY),
         "frozen_c": thresholds.tubers.frozen_c,
     }
@@ -100,8 +101,8 @@ def _is_bare(condition: Condition, thresholds: Thresholds) -> bool:
 
 def _chance_of_frost(condition: Condition, night: Night, limit_c: float, *, bare: bool) -> float:
     soil = condition.soil
-    lowest_c = soil.lowest_c.at(night.morning) if soil.lowest_c is not None else math.nan
-    by_soil = float(chance_at_or_below(limit_c, lowest_c, soil.spread_c.at(night.morning)))
+    soil_c, spread_c = (run.at(night.morning) for run in (soil.as_it_lies_c, soil.spread_c))
+    by_soil = float(chance_at_or_below(limit_c, soil_c, spread_c))
     by_air = float(chance_at_or_below(limit_c, night.leaf_c, night.spread_c)) if bare else 0.0
     return max(by_air, 0.0 if math.isnan(by_soil) else by_soil)
 
@@ -257,7 +258,7 @@ def _faults(day: date, condition: Condition, thresholds: Thresholds) -> Iterable
     limits, soil = thresholds.lifting, condition.soil
     mean_c = soil.as_it_lies_c.at(day)
     dawn_c = soil.lowest_c.at(day) if soil.lowest_c is not None else math.nan
-    if dawn_c <= thresholds.tubers.freeze_c:
+    if mean_c <= thresholds.tubers.freeze_c:
         yield "frozen", FROZEN_GROUND
     elif mean_c < limits.cold_c:
         yield "cold", COLD + EACH_DEGREE * (limits.cold_c - mean_c)

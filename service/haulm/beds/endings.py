@@ -62,10 +62,8 @@ def _lasting_heat(soil: SoilNow, thresholds: Thresholds, today: date) -> date | 
 
 
 def _tubers_freeze(soil: SoilNow, thresholds: Thresholds, today: date) -> date | None:
-    if soil.lowest_c is None:
-        return None
-    lowest, spread = (run.between(today + DAY, run.last) for run in (soil.lowest_c, soil.spread_c))
-    cold = chance_at_or_below(thresholds.tubers.freeze_c, lowest, spread) >= thresholds.tubers.freeze_chance
+    soil_c, spread = (run.between(today + DAY, run.last) for run in (soil.as_it_lies_c, soil.spread_c))
+    cold = chance_at_or_below(thresholds.tubers.freeze_c, soil_c, spread) >= thresholds.tubers.freeze_chance
     return today + (1 + int(cold.argmax())) * DAY if cold.any() else None
 
 

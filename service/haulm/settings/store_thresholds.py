@@ -19,7 +19,7 @@ class TubersThresholds(Table):
 
     nights_ahead: DayCount = setting(3, "So many coming nights are watched.", JUDGEMENT, low=1, high=10)
     freeze_c: TemperatureC = setting(
-        "0 C", "Where the tubers lie, a night that may fall to this is a danger.", _FROZEN, low=-2.0, high=3.0
+        "0 C", "Where the tubers lie, a day whose mean may fall to this is a danger.", _FROZEN, low=-2.0, high=3.0
     )
     freeze_chance: Share = setting(
         0.20, "At this chance of that, the letter asks for straw or for lifting.", JUDGEMENT, low=0.01, high=0.95
@@ -29,7 +29,7 @@ class TubersThresholds(Table):
     )
     frozen_c: TemperatureC = setting(
         "-1.1 C",
-        "Tubers that lay this cold have most likely frozen.",
+        "Tubers that lay this cold may have frozen.",
         "published: Bethke & Fishler 2019 (tubers freeze below about 30 F)",
         low=-4.0,
         high=0.0,
