@@ -250,6 +250,7 @@ def lifting_cases(a, today):
         "tops-frosted look": frosted(a, today),
         "cut-tops soon": ripening(a, ends=a.ends(hard_freeze=soon)),
         "cut-tops now, freeze": ripening(a, ends=a.ends(hard_freeze=later)),
+        "cut-tops now, freeze overdue": ripening(a, ends=a.ends(hard_freeze=today - 5 * DAY)),
         "cut-tops now, heat": ripening(a, ends=a.ends(lasting_heat=later)),
         "cut-tops now, next crop": ripening(a, ends=a.ends(next_window=later, next_planting="The autumn crop")),
         "lift-days today": to_lift(a, today),
