@@ -10,7 +10,7 @@ from haulm.advice import NotKnown, Said, Section
 from haulm.alerts.planting import not_yet, planted_too_cold, planting_time, soil_ready, too_late
 from haulm.condition import SeasonChances
 from haulm.garden import Season, Stage
-from haulm.weather import DAY
+from haulm.weather import DAY, Daily
 
 NAN = float("nan")
 
@@ -145,6 +145,18 @@ def test_not_yet_says_why(a, thresholds, recent, ahead, drained, why):
     found = not_yet(condition, thresholds, None)
     assert (found.facts["why"] if found else None) == why
     assert found is None or found.section is Section.LEAVE_ALONE
+
+
+@pytest.mark.parametrize(("recent", "verdict"), [((8.0,) * 3, "wait"), ((12.0,) * 3, "plant")])
+def test_the_chance_that_yesterday_was_right_is_told_and_not_known_where_there_is_none(
+    a, thresholds, today, recent, verdict
+):
+    plain = a.condition(Stage.CHITTING, soil=a.soil(recent))
+    odds = Daily(today - 2 * DAY, np.array([0.1, 0.3, 0.5]))
+    known = replace(plain, soil=replace(plain.soil, fit_chance=odds))
+    told = [planting_time(one, thresholds, None) for one in (plain, known)]
+    assert [found.verdict for found in told] == [verdict, verdict]
+    assert [found.facts["fit_chance"] for found in told] == [None, 0.3]
 
 
 def test_not_yet_in_autumn(a, thresholds, today):

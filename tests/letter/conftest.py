@@ -18,6 +18,7 @@ from haulm.condition import (
     WaterNow,
 )
 from haulm.garden import Bed, Garden, Habit, Maturity, Place, Planting, Season, Stage
+from haulm.science.frost import normal_cdf
 from haulm.settings.thresholds import Thresholds
 from haulm.units import Display
 from haulm.weather import Daily, Gap, Mark, Origin, Timeline, unknown_days
@@ -132,7 +133,8 @@ def condition_of(garden_of, timeline):
             stage=StageNow(stage, since, *range_ends, noted),
             straw_m=0.07,
             soil=SoilNow(
-                Daily(first, soil_c), Daily(first, soil_c - 0.5), Daily(first, spread_c), soil_known, ready
+                Daily(first, soil_c), Daily(first, soil_c - 0.5), Daily(first, spread_c), soil_known, ready,
+                fit_chance=Daily(first, normal_cdf((soil_c - 10.0) / spread_c)),
             ),
             water=None,
             crop=CropNow(None, None, NAN, NAN, NAN, None, None, None, None),
@@ -190,7 +192,7 @@ def not_yet(alert_of):
         "why": "cold", "season": "spring", "soil_yesterday_c": 9.26, "limit_c": 10.0, "ready_days": 3,
         "trend_c": 1.6, "ahead_min_c": 8.4, "ahead_max_c": 10.2, "look_ahead_days": 7, "likely": date(2026, 4, 21),
         "early": date(2026, 4, 17), "late": date(2026, 4, 30), "years": 12, "last_safe": None, "new_straw_m": 0.06,
-        "sprouted": True,
+        "sprouted": True, "fit_chance": 0.28,
     }  # fmt: skip
     return alert_of("planting-time", Section.LEAVE_ALONE, 40, verdict="wait", facts=facts)
 

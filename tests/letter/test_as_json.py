@@ -58,7 +58,7 @@ def test_not_known_is_null_and_sequences_are_lists(alert_of, decision_of, thresh
         "why": "cold", "season": "spring", "soil_yesterday_c": float("nan"), "limit_c": 10.0, "ready_days": 3,
         "trend_c": float("nan"), "ahead_min_c": np.float64(8.5), "ahead_max_c": 10.2, "look_ahead_days": np.int64(7),
         "likely": None, "early": None, "late": None, "years": 12, "days_c": (1.0, float("nan")), "clear": np.bool_(1),
-        "new_straw_m": 0.06, "sprouted": True,
+        "new_straw_m": 0.06, "sprouted": True, "fit_chance": None,
     }  # fmt: skip
     alert = alert_of("planting-time", verdict="wait", facts=facts)
     decision = decision_of(alert)

@@ -8,9 +8,11 @@ import pytest
 
 from haulm.advice import Section
 from haulm.condition import DayRange, DaySpan, EtoWay, NightsRead, StoreNow
-from haulm.garden import Stage
+from haulm.garden import Season, Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
+from haulm.letter.numbers import fit_odds
+from haulm.units import Display
 from haulm.weather import Daily, Gap
 
 NAN = float("nan")
@@ -95,7 +97,7 @@ def test_numbers_before_planting(condition_of, decision_of, thresholds):
         "Stage": "chitting since Wed 25 March, as noted",
         "Soil 5 cm deep": "10.3 °C yesterday (day's mean, give or take 1.1 °C); 2.9 °C warmer than a week before",
         "Soil fit to plant": "likely about Tue 21 April, between Fri 17 April and Thu 30 April in four cases of five "
-        "(from 12 years of weather here)",
+        "(from 12 years of weather here); that yesterday had 10 °C or more is more likely than not, 6 in 10 (60 %)",
         "Straw": "7 cm, last laid Fri 20 March",
     }
 
@@ -105,8 +107,38 @@ def test_a_day_that_does_not_come_every_year_says_so(condition_of, decision_of, 
     seldom = replace(one, soil=replace(one.soil, ready=replace(one.soil.ready, share=0.75)))
     never = replace(one, soil=replace(one.soil, ready=DayRange(None, None, None, 0.0, 12)))
     rows = [rows_of(compose(decision_of(conditions=[c]), thresholds), "Gatebed") for c in (seldom, never)]
-    assert rows[0]["Soil fit to plant"].endswith("(from 12 years of weather here; in 9 of them it came at all)")
+    assert rows[0]["Soil fit to plant"].split(";")[1] == " in 9 of them it came at all)"
     assert rows[1]["Soil fit to plant"] == "no likely day within the year ahead"
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"),
+    [
+        (0.019, ""),
+        (0.021, "50 °F or more is very unlikely, 1 in 100 (1 %)"),
+        (0.68, "50 °F or more is likely, 7 in 10 (70 %)"),
+        (0.979, "50 °F or more is almost certain, 99 in 100 (99 %)"),
+        (0.981, ""),
+        (float("nan"), ""),
+    ],
+)
+def test_chances_of_fit_soil_are_those_of_the_one_table_and_plain_ones_go_unsaid(
+    condition_of, garden_of, thresholds, chance, told
+):
+    one = condition_of(garden=garden_of(Display.US))
+    odds = Daily(TODAY - timedelta(days=1), np.array([chance]))
+    one = replace(one, soil=replace(one.soil, fit_chance=odds))
+    assert fit_odds(one, thresholds, TODAY - timedelta(days=1)) == told
+    assert fit_odds(one, thresholds, TODAY) == ""  # outside what is known
+
+
+def test_autumn_asks_for_soil_that_has_fallen(condition_of, thresholds):
+    one = condition_of()
+    one = replace(one, planting=replace(one.planting, season=Season.AUTUMN))
+    odds = Daily(TODAY, np.array([0.3]))
+    told = fit_odds(replace(one, soil=replace(one.soil, fit_chance=odds)), thresholds, TODAY)
+    assert told == "24 °C or less is possible, 3 in 10 (30 %)"
+    assert fit_odds(replace(one, soil=replace(one.soil, fit_chance=None)), thresholds, TODAY) == ""
 
 
 def test_an_estimated_stage_is_called_one(condition_of, decision_of, thresholds):

@@ -241,6 +241,7 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
         "ahead_min_c": float(ahead.min()),
         "ahead_max_c": float(ahead.max()),
         "spread_c": condition.soil.spread_c.at(condition.today - DAY),
+        "fit_chance": condition.soil.fit_chance.at(condition.today - DAY) if condition.soil.fit_chance else None,
         "limit_c": limits.soil_ready_spring_c if spring else limits.soil_ready_autumn_c,
         "risky_c": limits.soil_risky_autumn_c,
         "ready_days": limits.ready_days,

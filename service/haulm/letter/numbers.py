@@ -1,7 +1,7 @@
 """The numbers of the letter: what is known of each bed and of the coming week, in the reader's units."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -20,6 +20,7 @@ WEEK = 7
 DRINKING = frozenset({Stage.PLANTED, Stage.EMERGED, Stage.DYING_BACK})  # the bed's water is of use to a crop
 AIMED_AT = DRINKING - {Stage.DYING_BACK}  # tops that go down are no longer watered by the week
 NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
+PLAIN_CHANCE = 0.02  # judgement: nearer to 0 or 1 than this, the temperature itself says it
 NEARLY_FULL_SHARE = 0.1  # judgement: short by less than a tenth of RAW counts as full
 
 
@@ -99,16 +100,29 @@ def _give_or_take(spread_c: float, display: Display) -> str:
     return "" if np.isnan(spread_c) else f", give or take {amounts.warmth(spread_c, display)}"
 
 
-def _ready(condition: Condition, _thresholds: Thresholds) -> str:
+def _ready(condition: Condition, thresholds: Thresholds) -> str:
     ready, today = condition.soil.ready, condition.today
     if ready is None or not condition.soil.known or condition.stage.stage.order > Stage.CHITTING.order:
         return ""
     if ready.likely is None:
         return "no likely day within the year ahead"
+    odds = fit_odds(condition, thresholds, today - DAY)
+    told = f"; that yesterday had {odds}" if odds else ""
     if ready.likely <= today:  # its warmth is not all: rain, the days ahead and the window have their say above
-        return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough now"
+        return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough now{told}"
     span = f", {amounts.day_span(ready.early, ready.late, today)} in four cases of five" if ready.early else ""
-    return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}"
+    return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}{told}"
+
+
+def fit_odds(condition: Condition, thresholds: Thresholds, day: date) -> str:
+    """How likely a day's mean is right for planting: "10 °C or more is possible, 3 in 10 (30 %)"; empty if plain."""
+    chance = condition.soil.fit_chance.at(day) if condition.soil.fit_chance else float("nan")
+    if not PLAIN_CHANCE < chance < 1.0 - PLAIN_CHANCE:
+        return ""
+    limits, spring = thresholds.planting, condition.planting.season is Season.SPRING
+    limit_c = limits.soil_ready_spring_c if spring else limits.soil_ready_autumn_c
+    limit = amounts.temperature(limit_c, condition.garden.place.display)
+    return f"{limit} or {'more' if spring else 'less'} is {amounts.chance(chance)}"
 
 
 def _rests_on(expected: DayRange) -> str:
