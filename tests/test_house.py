@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from haulm import advice, condition, garden, weather
+from haulm import advice, condition, garden, taught, weather
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "service" / "haulm"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 WORKERS = {"sources", "store", "beds", "alerts", "letter", "post"}
-VOCABULARY = {"garden", "weather", "condition", "advice"}
+VOCABULARY = {"garden", "weather", "taught", "condition", "advice"}
 GROUND = {"units", "errors", "files"}
 MAY_IMPORT = {
     "__main__": {"cli"},
@@ -26,7 +26,8 @@ MAY_IMPORT = {
     "settings": {"settings", "science"} | VOCABULARY | GROUND,
     "science": {"science"},
     "advice": {"condition", "garden", "weather"} | GROUND,
-    "condition": {"garden", "weather"} | GROUND,
+    "condition": {"garden", "taught", "weather"} | GROUND,
+    "taught": {"weather"},
     "garden": GROUND,
     "weather": GROUND,
     "units": {"errors"},
@@ -98,6 +99,7 @@ BARE_NUMBERS = {
     "share": "share of years, 0 to 1",
     "years": "count of years",
     "readings": "count of readings",
+    "year": "of the calendar",
     "cloud": "share of the sky, 0 to 1",
     "chance": "0 to 1",
     "days_from_shoots": "days",
@@ -112,7 +114,7 @@ BARE_NUMBERS = {
 }
 
 
-@pytest.mark.parametrize("module", [garden, weather, condition, advice], ids=lambda m: m.__name__)
+@pytest.mark.parametrize("module", [garden, weather, taught, condition, advice], ids=lambda m: m.__name__)
 def test_numeric_fields_name_their_unit(module: object) -> None:
     for kind in vars(module).values():
         if not (dataclasses.is_dataclass(kind) and kind.__module__ == module.__name__):  # type: ignore[attr-defined]

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
+from haulm.taught import SoilTaught, YearReady
 from haulm.weather import BlightWeather, Daily, Days, Gap, Origin, unknown_days
 
 
@@ -62,22 +63,23 @@ class SoilNow:
     as_it_lies_c, under_new_straw_c
         The bed as it is now; and with the straw that planting would lay, from today on.
     spread_c
-        Standard deviation of either, a day: of how places differ and what readings have taught, of the day itself, and
-        of the weather where it is not observed.
+        Standard deviation of either, a day: of the place, the day, and the weather where it is not observed.
     known
         False after unknown weather, until what the soil remembers of that doubt is back under the stated limit.
     ready
-        When the daily mean will have stood at the threshold for the days asked, from forecast, own years and how far
-        the estimate may be off.
+        When the daily mean will have stood at the limit for the days asked, by forecast, own years and errors drawn.
     questioned_c
         Readings of the grower's thermometer (day, °C) that are too far from all else to be used.
     fit_chance
-        Chance, 0 to 1, that a day's mean is on the right side of the limit planting waits for: at least the limit in
-        spring, at most the limit in autumn; None where nothing asks.
+        Chance, 0 to 1, that a day's mean is at or beyond the limit planting waits for; None where nothing asks.
     ready_if_raked
         As `ready`, were the straw that lies raked off today; None in autumn and where none lies.
     lowest_c
         The coldest moment of each day at the same depth, as the bed lies; None where it was not worked out.
+    ready_by_year
+        The same by the weather of each own year, with no error of the estimate.
+    taught
+        What readings of the grower's thermometer taught; None without any.
     """
 
     as_it_lies_c: Daily
@@ -89,6 +91,8 @@ class SoilNow:
     fit_chance: Daily | None = None
     ready_if_raked: DayRange | None = None
     lowest_c: Daily | None = None
+    ready_by_year: tuple[YearReady, ...] = ()
+    taught: SoilTaught | None = None
 
 
 class EtoWay(StrEnum):

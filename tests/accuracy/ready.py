@@ -252,7 +252,7 @@ def forecast(net: Network, issue: Issue, ways: np.ndarray, learned: learning.Lea
     air_spread_c = np.where(leads <= stand_in, spread_by_lead_c(leads), SPREAD_OF_UNKNOWN_C)
     doubt_c = np.concatenate([np.zeros(NEEDED), AIR_SPREAD_SHARE * doubt_remembered_c(air_spread_c)])
     estimate_c = np.concatenate([past_c, ways[0]])
-    errors = errors_ahead_c(Taught(move_c, learned, series), estimate_c, doubt_c, ways, 0)
+    errors = errors_ahead_c(Taught(move_c, learned, series, learning.PLACES), estimate_c, doubt_c, ways, 0)
     whole_year = (date(issue.year, 1, 1), date(issue.year, 12, 31))
     planting = Planting(
         "", "", "", Maturity.EARLY, Habit.DETERMINATE, Season.SPRING, 0.3, DEPTH_M, *whole_year

@@ -118,3 +118,53 @@ def test_a_reading_of_this_morning_counts(think):
     soil = think().conditions[0].soil.as_it_lies_c
     now = replace(reading(TODAY, soil.at(TODAY) + 3.0), instant=datetime(2027, 5, 11, 5, 0, tzinfo=UTC))
     assert yesterday(think(now))[0] > yesterday(think())[0] + 0.1
+
+
+# --- what they taught, in numbers that can be told
+
+
+def season_of_readings(think, offset_of):
+    """One reading every three weeks of the year that is past, each off the estimate by what its month says.
+
+    Written down the day after, so that each is taken for its day's mean.
+    """
+    soil = think().conditions[0].soil.as_it_lies_c
+    days = [TODAY - timedelta(days=5 + 21 * k) for k in range(17)]
+    read = [reading(day, soil.at(day) + offset_of(day.month), k) for k, day in enumerate(days)]
+    return [replace(one, instant=one.instant + DAY) for one in read]
+
+
+def test_without_readings_nothing_was_taught(think):
+    assert think().conditions[0].soil.taught is None
+
+
+def test_every_reading_stands_beside_the_estimate_with_and_without_them(think):
+    good = days_with(think, 2.0, 5)
+    taught = think(*good, reading(TODAY - 3 * DAY, 31.0, 99)).conditions[0].soil.taught
+    assert len(taught.readings) == 6
+    for one in taught.readings:
+        assert one.believed is (one.read_c != 31.0)
+        if one.believed:
+            assert abs(one.day_mean_c - one.taught_c) < abs(one.day_mean_c - one.untaught_c)
+
+
+def test_what_they_moved_is_the_difference_to_the_estimate_without_them(think):
+    plain, taught = think().conditions[0].soil, think(*days_with(think, 2.0, 5)).conditions[0].soil
+    day = TODAY - DAY
+    assert taught.as_it_lies_c.at(day) - taught.taught.moved_c.at(day) == pytest.approx(plain.as_it_lies_c.at(day))
+    assert taught.taught.untaught_spread_c.at(day) == pytest.approx(plain.spread_c.at(day), abs=0.02)
+    assert taught.spread_c.at(day) < taught.taught.untaught_spread_c.at(day)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_warm_summer_and_a_cold_winter_speak_of_a_sunny_bed_and_the_other_way_about(think, sign):
+    readings = season_of_readings(think, lambda month: sign * (3.0 if month in {5, 6, 7, 8} else -1.5))
+    taught = think(*readings).conditions[0].soil.taught
+    assert sign * taught.swing_c > taught.swing_spread_c
+    assert taught.swing_spread_c < taught.untaught_swing_spread_c
+
+
+def test_a_bed_that_is_warmer_all_year_is_not_called_sunny(think):
+    taught = think(*season_of_readings(think, lambda month: 1.5)).conditions[0].soil.taught
+    assert abs(taught.swing_c) < 1.0
+    assert taught.moved_c.at(TODAY - DAY) > 0.7

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from haulm.beds.readings import Taught
-from haulm.beds.ready import NO_ERROR, errors_ahead_c, ready_range
+from haulm.beds.ready import NO_ERROR, errors_ahead_c, ready_by_year, ready_range
 from haulm.garden import Season
-from haulm.science.soil_learning import learn
+from haulm.science.soil_learning import PLACES, learn
 from haulm.weather import DAY
 
 COLD, WARM = 8.0, 11.0
@@ -127,8 +127,16 @@ def test_errors_work_on_an_autumn_too(ready):
 def test_what_own_years_show_of_the_weather_is_not_drawn_twice(ready):
     series = np.ones((4, 63))
     learned = learn(np.array([]), np.zeros((4, 0)), np.array([]))
-    taught = Taught(np.zeros(63), learned, series)
+    taught = Taught(np.zeros(63), learned, series, PLACES)
     doubt_c = np.concatenate([np.zeros(3), np.full(60, 2.0)])
     alike, apart = np.full((6, 60), 12.0), 12.0 + 5.0 * np.linspace(-1.0, 1.0, 6)[:, None] * np.ones(60)
     drawn = [errors_ahead_c(taught, np.full(63, 12.0), doubt_c, ways, 0).std() for ways in (alike, apart)]
     assert drawn[0] > 1.1 * drawn[1]
+
+
+def test_each_own_year_gives_its_own_day(make, thresholds, today):
+    planting = make.planting(first=today - 10 * DAY)
+    known = (np.array([COLD] * 3), ways(30, 4, None, 8))
+    found = ready_by_year(*known, (2020, 2021, 2022), planting, thresholds, today)
+    assert [(one.year, one.day) for one in found] == [(2020, today + 7 * DAY), (2021, None), (2022, today + 11 * DAY)]
+    assert ready_by_year(*known, (2020, 2021), planting, thresholds, today) == ()  # the ways are not these years'

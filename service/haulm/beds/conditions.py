@@ -182,7 +182,7 @@ def _condition(
 ) -> Condition:  # fmt: skip
     bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
     has_the_bed = place.holders.get(bed.key, planting.key) == planting.key
-    soil = soil_now(run, row, planting, taught_by(place.journal, run.heard[row]), thresholds)
+    soil = soil_now(run, row, planting, taught_by(place.journal, run.heard[row]), thresholds, place.climate.years)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     shoots = shoots_range(days, expected, today)

@@ -9,6 +9,7 @@ from haulm.garden import Bed, Entry, Journal, Place, What
 from haulm.science.soil_day import day_wave, off_the_mean_c
 from haulm.science.soil_learning import Errors, Learned, learn, places_under_straw, spread_c
 from haulm.science.soil_properties import TEXTURES
+from haulm.taught import SoilReading
 from haulm.weather import FloatArray
 
 # A kitchen thermometer pushed in to its handle (judgement). The journal keeps no depth, and seed that is laid on the
@@ -50,12 +51,21 @@ class Heard:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Taught:
-    """What is known of a bed's own ground: the move of each day's estimate [°C], and the readings not believed."""
+    """What is known of a bed's own ground: the move of each day's estimate [°C], and each reading beside it.
+
+    `places` is the covariance of the coefficients before any reading.
+    """
 
     move_c: FloatArray
     learned: Learned
     series: FloatArray
-    questioned: tuple[tuple[date, float], ...] = ()
+    places: FloatArray
+    readings: tuple[SoilReading, ...] = ()
+
+    @property
+    def questioned(self) -> tuple[tuple[date, float], ...]:
+        """The readings that are not believed."""
+        return tuple((one.day, one.read_c) for one in self.readings if not one.believed)
 
     def spread_c(self, soil_c: FloatArray) -> FloatArray:
         """Standard deviation of the estimate [°C], doubt about the weather left out."""
@@ -84,18 +94,25 @@ def taught_by(journal: Journal, heard: Heard) -> Taught:
     entries = journal.of(heard.bed.key, "", What.SOIL_READ)
     readings = [_reading(entry, heard) for entry in entries if _held(entry, heard)]
     at = np.array([reading.at for reading in readings], dtype=np.int64)
-    read_c = np.array([reading.mean_c for reading in readings])
+    mean_c = np.array([reading.mean_c for reading in readings])
+    places = places_under_straw(heard.natural_m2k_w, heard.straw_m2k_w)
     learned = learn(
-        read_c - heard.estimate_c[at],
+        mean_c - heard.estimate_c[at],
         heard.series_read[:, at],
         at.astype(np.float64),
         KITCHEN,
         reading_c=np.array([reading.error_c for reading in readings]),
-        places=places_under_straw(heard.natural_m2k_w, heard.straw_m2k_w),
+        places=places,
     )
-    wild = (readings[k] for k in np.flatnonzero(learned.questioned))
-    questioned = tuple((reading.entry.day, reading.read_c) for reading in wild)
-    return Taught(learned.mean @ heard.series, learned, heard.series, questioned)
+    beside = tuple(_beside(reading, heard, learned, k) for k, reading in enumerate(readings))
+    return Taught(learned.mean @ heard.series, learned, heard.series, places, beside)
+
+
+def _beside(reading: _Reading, heard: Heard, learned: Learned, number: int) -> SoilReading:
+    untaught_c = float(heard.estimate_c[reading.at])
+    taught_c = untaught_c + float(learned.mean @ heard.series_read[:, reading.at])
+    believed = not learned.questioned[number]
+    return SoilReading(reading.entry.day, reading.read_c, reading.mean_c, untaught_c, taught_c, believed)
 
 
 def _held(entry: Entry, heard: Heard) -> bool:

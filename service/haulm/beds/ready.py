@@ -1,14 +1,17 @@
 """When the soil will be ready: over the place's own years, and over the errors that the estimate may have."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from haulm.beds.readings import KITCHEN, Taught
 from haulm.condition import DayRange
 from haulm.garden import Planting, Season
 from haulm.science.soil_ready import error_paths, first_mornings
 from haulm.settings.thresholds import Thresholds
+from haulm.taught import YearReady
 from haulm.weather import FloatArray
 
 NO_ERROR = np.zeros((1, 1))
@@ -53,13 +56,10 @@ def ready_range(
     errors_c
         (draws, days asked + days of `ways_c`), from `errors_ahead_c`.
     """
-    needed, opens = thresholds.planting.ready_days, max((planting.window_first - today).days, 0)
-    days = np.concatenate([np.broadcast_to(past_c[-needed:], (len(ways_c), needed)), ways_c], axis=1)
-    limit_c, spring = limit_of(planting, thresholds), planting.season is Season.SPRING
-    plain = first_mornings(days, limit_c, needed, at_least=spring, opens=opens)
+    days = _with_last_days(past_c, ways_c, thresholds)
+    plain = _mornings(days, planting, thresholds, today)
     own = slice(1, None) if len(days) > 1 else slice(None)
-    paths = (days[own, None] + errors_c).reshape(-1, days.shape[1])
-    found = first_mornings(paths, limit_c, needed, at_least=spring, opens=opens)
+    found = _mornings((days[own, None] + errors_c).reshape(-1, days.shape[1]), planting, thresholds, today)
     came, years = found[found >= 0], len(days) - 1
     share = float((plain[own] >= 0).mean())
     if not came.size or not share:
@@ -71,6 +71,34 @@ def ready_range(
         return DayRange(None, day, None, share, years)
     first, last = (today + timedelta(days=at) for at in (min(early, likely), max(late, likely)))
     return DayRange(first, day, last, share, years)
+
+
+def ready_by_year(
+    past_c: FloatArray,
+    ways_c: FloatArray,
+    years: Sequence[int],
+    planting: Planting,
+    thresholds: Thresholds,
+    today: date,
+) -> tuple[YearReady, ...]:
+    """The day by each own year's weather, as the estimate has it; none where the ways are not those of the years."""
+    if len(ways_c) != len(years) + 1:
+        return ()
+    found = _mornings(_with_last_days(past_c, ways_c[1:], thresholds), planting, thresholds, today)
+    days = (None if at < 0 else today + timedelta(days=int(at)) for at in found)
+    return tuple(YearReady(year, day) for year, day in zip(years, days, strict=True))
+
+
+def _with_last_days(past_c: FloatArray, ways_c: FloatArray, thresholds: Thresholds) -> FloatArray:
+    needed = thresholds.planting.ready_days
+    return np.concatenate([np.broadcast_to(past_c[-needed:], (len(ways_c), needed)), ways_c], axis=1)
+
+
+def _mornings(days_c: FloatArray, planting: Planting, thresholds: Thresholds, today: date) -> NDArray[np.int64]:
+    """Of each path the first morning with its limit met, no earlier than the window's first day; -1 for none."""
+    opens = max((planting.window_first - today).days, 0)
+    spring, needed = planting.season is Season.SPRING, thresholds.planting.ready_days
+    return first_mornings(days_c, limit_of(planting, thresholds), needed, at_least=spring, opens=opens)
 
 
 def limit_of(planting: Planting, thresholds: Thresholds) -> float:

@@ -1,18 +1,23 @@
 """Soil temperature where the seed lies: what it has been, what it is expected to be, and when it will be ready."""
 
+from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
 
-from haulm.beds.readings import Heard, Taught
-from haulm.beds.ready import errors_ahead_c, limit_of, ready_range
-from haulm.beds.soil_run import BARE, SoilRun
+from haulm.beds.forcing import days_of_year
+from haulm.beds.readings import KITCHEN, Heard, Taught
+from haulm.beds.ready import errors_ahead_c, limit_of, ready_by_year, ready_range
+from haulm.beds.soil_run import BARE, YEAR_DAYS, SoilRun
 from haulm.condition import DayRange, SoilNow
 from haulm.garden import Planting, Season
 from haulm.science.frost import normal_cdf
 from haulm.science.soil_day import day_wave
+from haulm.science.soil_learning import spread_c
 from haulm.science.soil_properties import TEXTURES
+from haulm.science.sun import top_radiation_mj
 from haulm.settings.thresholds import Thresholds
+from haulm.taught import SoilTaught
 from haulm.weather import Daily, FloatArray
 
 
@@ -22,8 +27,13 @@ def no_soil(today: date) -> SoilNow:
     return SoilNow(nothing, nothing, nothing, known=False, ready=None)
 
 
-def soil_now(run: SoilRun, row: int, planting: Planting, taught: Taught, thresholds: Thresholds) -> SoilNow:
-    """One planting's soil on the morning of `run.today`, moved by what readings taught about its bed."""
+def soil_now(
+    run: SoilRun, row: int, planting: Planting, taught: Taught, thresholds: Thresholds, years: Sequence[int] = ()
+) -> SoilNow:
+    """One planting's soil on the morning of `run.today`, moved by what readings taught about its bed.
+
+    `years` are the own years whose weather the further ways of `run` are.
+    """
     days = run.past_c.shape[1]
     past, lies, under = (
         run.past_c[row] + taught.move_c[:days],
@@ -44,7 +54,35 @@ def soil_now(run: SoilRun, row: int, planting: Planting, taught: Taught, thresho
         fit_chance=Daily(run.first, _fit_chance(seen, spread, planting, thresholds)),
         ready_if_raked=_if_raked(run, row, planting, taught, thresholds, errors) if known else None,
         lowest_c=Daily(run.first, seen - _half_range_c(run.heard[row], planting.depth_m)),
+        ready_by_year=ready_by_year(past, lies, years, planting, thresholds, run.today) if known else (),
+        taught=_told(run, row, taught, seen) if taught.readings else None,
     )
+
+
+def _told(run: SoilRun, row: int, taught: Taught, seen_c: FloatArray) -> SoilTaught:
+    """What readings taught, set beside what was known without them."""
+    untaught_c = spread_c(taught.series, taught.places, seen_c - taught.move_c, KITCHEN)
+    bright = taught.series @ _bright_less_dull(run, run.heard[row].place.latitude_deg)
+    after, before = (float(np.sqrt(bright @ one @ bright)) for one in (taught.learned.covariance, taught.places))
+    return SoilTaught(
+        taught.readings,
+        Daily(run.first, taught.move_c),
+        Daily(run.first, np.hypot(untaught_c, run.doubt_c)),
+        float(taught.learned.mean @ bright),
+        after,
+        before,
+    )
+
+
+def _bright_less_dull(run: SoilRun, latitude_deg: float) -> FloatArray:
+    """Weights of the days run: the mean of the brightest quarter of the last year less that of its darkest."""
+    last = run.past_c.shape[1]
+    year = slice(max(last - YEAR_DAYS, 0), last)
+    sun = top_radiation_mj(latitude_deg, days_of_year(run.first, last)[year])
+    low, high = np.quantile(sun, [0.25, 0.75])
+    weights = np.zeros(len(run.doubt_c))
+    weights[year] = (sun >= high) / np.count_nonzero(sun >= high) - (sun <= low) / np.count_nonzero(sun <= low)
+    return weights
 
 
 def _if_raked(

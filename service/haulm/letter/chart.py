@@ -39,6 +39,7 @@ class _Shown:
     days: FloatArray
     soil: FloatArray
     spread: FloatArray
+    read: FloatArray
     rain: FloatArray
     week_rain: FloatArray
     target: float
@@ -137,6 +138,7 @@ def _shown(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> 
         days=np.arange(len(soil_c), dtype=float) - PAST_DAYS,
         soil=soil_c * size + (temper(0.0) if us else 0.0),
         spread=condition.soil.spread_c.between(first, last) * size,
+        read=_read_c(condition, first, last) * size + (temper(0.0) if us else 0.0),
         rain=rain_mm[WEEK - 1 :] * depth(1.0),
         week_rain=week_mm * depth(1.0),
         target=depth(thresholds.water.weekly_target_mm),
@@ -147,6 +149,16 @@ def _shown(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> 
         degrees="°F" if us else "°C",
         depth="in" if us else "mm",
     )
+
+
+def _read_c(condition: Condition, first: date, last: date) -> FloatArray:
+    """What the grower's thermometer read, as means of the day; one that is not believed is not shown."""
+    taught = condition.soil.taught
+    read_c = np.full((last - first).days + 1, np.nan)
+    for one in taught.readings if taught else ():
+        if one.believed and first <= one.day <= last:
+            read_c[(one.day - first).days] = one.day_mean_c
+    return read_c
 
 
 def _in_bed(name: str) -> str:
@@ -185,7 +197,10 @@ def _draw_soil(axes: "Axes", shown: _Shown) -> None:
     )  # fmt: skip
     axes.plot(shown.days[past], shown.soil[past], color=SOIL, linewidth=3.0)
     axes.plot(shown.days[ahead], shown.soil[ahead], color=SOIL, linewidth=2.6, linestyle=(0, (4, 2)))
-    title = f"{shown.where}, {shown.degrees}"
+    axes.plot(
+        shown.days, shown.read, "o", markersize=9, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=1.8
+    )  # fmt: skip
+    title = f"{shown.where}, {shown.degrees}{' (○ as read)' if np.isfinite(shown.read).any() else ''}"
     axes.set_title(title, fontsize=TYPE_POINTS, color=SOIL, loc="left", pad=10, parse_math=False)
     _limits_of_soil(axes, shown, low, high)
     if shown.limit is not None:
@@ -198,7 +213,8 @@ def _draw_soil(axes: "Axes", shown: _Shown) -> None:
 
 def _limits_of_soil(axes: "Axes", shown: _Shown, low: FloatArray, high: FloatArray) -> None:
     limits = [] if shown.limit is None else [shown.limit]
-    seen = [*low[np.isfinite(low)], *high[np.isfinite(high)], *shown.soil[np.isfinite(shown.soil)], *limits]
+    values = np.concatenate([low, high, shown.soil, shown.read])
+    seen = [*values[np.isfinite(values)], *limits]
     if seen:
         room = max(0.12 * (max(seen) - min(seen)), 1.0)
         axes.set_ylim(min(seen) - room, max(seen) + 2.0 * room)
@@ -248,7 +264,7 @@ def _in_the_way(axes: "Axes", values: FloatArray, height: float) -> NDArray[np.b
 def _say_not_known(axes: "Axes", shown: _Shown, values: FloatArray) -> None:
     """What is blank because it is not known says so, before today and after."""
     for side, middle in ((shown.days < 0, -PAST_DAYS / 2.0), (shown.days >= 0, float(shown.days[-1]) / 2.0)):
-        if not np.isfinite(values[side]).any():
+        if not np.isfinite(values[side]).any() and np.count_nonzero(side) >= LABEL_DAYS // 2:
             low, high = axes.get_ylim()
             height = low + 0.25 * (high - low)
             axes.text(middle, height, amounts.NOT_KNOWN, fontsize=TYPE_POINTS - 1, color=INK, ha="center")
