@@ -1,11 +1,13 @@
 """The forecast of the day the soil is ready, through the product's own code, scored on measured stations.
 
-    python tests/accuracy/ready.py STATIONS.csv.gz [--stations N] [--readings N] [--earlier] [--stand-in DAYS]
+    python tests/accuracy/ready.py STATIONS.csv.gz
+        [--autumn] [--stations N] [--readings N] [--earlier] [--stand-in DAYS]
 
 STATIONS has the columns station, latitude_deg, date, air_min_c, air_max_c, rain_mm, soil_10cm_c. The day sought is the
 first of three running with a measured mean at 10 cm of at least 10 °C, in 1 January to 30 June of a year whose first 20
 days average at most 8 °C and of which at most 5 % of those days are missing. Issues: every Monday from 45 days before
-the mean of the place's other years until that day; every one is scored.
+the mean of the place's other years until that day; every one is scored. With --autumn it is the first of three running
+with at most 24 °C, in 1 August to 30 November of a year whose first 20 days of August average at least 26 °C.
 
 The soil up to the issue comes from the air and rain of the station; the days to come from the place's own other years,
 the year at issue left out (--earlier: only those before it). No weather forecast is held for these stations. --stand-in
@@ -40,7 +42,7 @@ from haulm.science.soil_freezing import Freezing
 from haulm.science.sun import top_radiation_mj
 from haulm.settings.thresholds import Thresholds
 
-SPRING_DAYS, COLD_START_DAYS, COLD_START_C, MOST_MISSING = 181, 20, 8.0, 0.05
+START_DAYS, MOST_MISSING = 20, 0.05
 BEFORE_MEAN_DAYS, FEWEST_YEARS, KNOWN_SHARE = 45, 3, 0.9
 AHEAD_DAYS = 150
 STAND_IN_MEMORY = 0.6  # of one day's error of the stand-in in the next day's: judgement
@@ -48,6 +50,28 @@ LEADS = ((0, 0), (1, 6), (7, 21), (22, 45), (46, AHEAD_DAYS))
 AIR = ("air_min_c", "air_max_c")
 THRESHOLDS = Thresholds()
 NEEDED = THRESHOLDS.planting.ready_days
+
+
+@dataclass(frozen=True)
+class Sought:
+    """What is looked for: from a day of the year on, so many days, where the first of them lie beyond `start_c`."""
+
+    season: Season
+    month: int
+    days: int
+    start_c: float
+    limit_c: float
+    sign: float  # 1 where the soil has to rise
+
+    def begins(self, year: int) -> date:
+        return date(year, self.month, 1)
+
+    def met(self, soil_c: np.ndarray) -> np.ndarray:
+        return self.sign * soil_c >= self.sign * self.limit_c
+
+
+SPRING = Sought(Season.SPRING, 1, 181, 8.0, THRESHOLDS.planting.soil_ready_spring_c, 1.0)
+AUTUMN = Sought(Season.AUTUMN, 8, 122, 26.0, THRESHOLDS.planting.soil_ready_autumn_c, -1.0)
 
 
 @dataclass(frozen=True)
@@ -79,7 +103,7 @@ class Network:
 
 @dataclass(frozen=True)
 class Issue:
-    """One Monday of one spring: days count from 1 January; `others` are the own years used."""
+    """One Monday of one season; `others` are the own years used."""
 
     station: int
     year: int
@@ -153,45 +177,43 @@ def mondays(net: Network) -> Iterator[tuple[date, np.ndarray, np.ndarray]]:
         start = stop
 
 
-def crossing(soil_c: np.ndarray) -> int | None:
-    """Days from the first one to the first of three at or above the limit."""
-    good = soil_c >= THRESHOLDS.planting.soil_ready_spring_c
+def crossing(soil_c: np.ndarray, sought: Sought) -> int | None:
+    """Days from the first one to the first of three at the limit."""
+    good = sought.met(soil_c)
     run = np.logical_and.reduce([good[back : len(good) - NEEDED + back + 1] for back in range(NEEDED)])
     return int(run.argmax()) if run.any() else None
 
 
-def crossings(net: Network, station: int) -> tuple[dict[int, int], dict[int, int]]:
-    """By year, the measured day (where the spring is cold enough and known) and the one worked out, from 1 January."""
+def crossings(net: Network, station: int, sought: Sought = SPRING) -> tuple[dict[int, int], dict[int, int]]:
+    """By year, the measured day (where the season is fit and known) and the one worked out, from its first day."""
     measured, modelled = {}, {}
     for year in net.own_years(station):
-        start = net.at(date(year, 1, 1))
-        spring = net.measured_c[station, start : start + SPRING_DAYS]
-        day = crossing(net.soil_c[station, start : start + SPRING_DAYS])
+        start = net.at(sought.begins(year))
+        season = net.measured_c[station, start : start + sought.days]
+        day = crossing(net.soil_c[station, start : start + sought.days], sought)
         if day is not None:
             modelled[year] = day
-        known = len(spring) == SPRING_DAYS and np.isnan(spring).mean() <= MOST_MISSING
-        if (
-            start < net.begins[station] + SPIN_UP_DAYS
-            or not known
-            or np.nanmean(spring[:COLD_START_DAYS]) > COLD_START_C
-        ):
+        known = len(season) == sought.days and np.isnan(season).mean() <= MOST_MISSING
+        settled = start >= net.begins[station] + SPIN_UP_DAYS
+        if not (settled and known) or sought.sign * np.nanmean(season[:START_DAYS]) > sought.sign * sought.start_c:
             continue
-        day = crossing(np.nan_to_num(spring, nan=-99.0))
+        day = crossing(np.nan_to_num(season, nan=-99.0 * sought.sign), sought)
         if day is not None:
             measured[year] = day
     return measured, modelled
 
 
-def issues_of(net: Network, station: int, measured: dict[int, int], *, earlier: bool) -> Iterator[Issue]:
+def issues_of(
+    net: Network, station: int, measured: dict[int, int], sought: Sought = SPRING, *, earlier: bool
+) -> Iterator[Issue]:
     for year, day in measured.items():
         others = tuple(y for y in net.own_years(station) if (y < year if earlier else y != year))
         dates = [measured[y] for y in others if y in measured]
         if len(dates) < FEWEST_YEARS:
             continue
-        new_year = date(year, 1, 1)
         first = int(np.ceil(np.mean(dates) - BEFORE_MEAN_DAYS))
         for after in range(first, day + 1):
-            monday = new_year + timedelta(days=after)
+            monday = sought.begins(year) + timedelta(days=after)
             if monday.weekday() == 0:
                 yield Issue(station, year, monday, others)
 
@@ -238,7 +260,9 @@ def learned_from(net: Network, station: int, years: tuple[int, ...], readings: i
     return learning.learn(miss_c, net.series[:, station, days], days.astype(float))
 
 
-def forecast(net: Network, issue: Issue, ways: np.ndarray, learned: learning.Learned, stand_in: int) -> np.ndarray:
+def forecast(
+    net: Network, issue: Issue, ways: np.ndarray, learned: learning.Learned, stand_in: int, sought: Sought = SPRING
+) -> np.ndarray:
     """Days from the issue to the early, likely and late day, by `haulm.beds.ready`."""
     today, station = net.at(issue.monday), issue.station
     usual = np.mean(
@@ -255,19 +279,25 @@ def forecast(net: Network, issue: Issue, ways: np.ndarray, learned: learning.Lea
     errors = errors_ahead_c(Taught(move_c, learned, series, learning.PLACES), estimate_c, doubt_c, ways, 0)
     whole_year = (date(issue.year, 1, 1), date(issue.year, 12, 31))
     planting = Planting(
-        "", "", "", Maturity.EARLY, Habit.DETERMINATE, Season.SPRING, 0.3, DEPTH_M, *whole_year
+        "", "", "", Maturity.EARLY, Habit.DETERMINATE, sought.season, 0.3, DEPTH_M, *whole_year
     )  # fmt: skip
     ready = ready_range(past_c, ways, planting, THRESHOLDS, issue.monday, errors)
     days = [AHEAD_DAYS if day is None else (day - issue.monday).days for day in (ready.early, ready.likely, ready.late)]
     return np.array(days) - float(NEEDED)  # the product names the morning after the run, the truth is its first day
 
 
-def scored(path: Path, count: int | None, readings: int, stand_in: int, *, earlier: bool) -> list[Scored]:
+def scored(
+    path: Path, count: int | None, readings: int, stand_in: int, sought: Sought = SPRING, *, earlier: bool
+) -> list[Scored]:
     """Every issue of every station."""
     net = network(path, count)
-    days = [crossings(net, station) for station in range(len(net.names))]
+    days = [crossings(net, station, sought) for station in range(len(net.names))]
     issues = sorted(
-        (one for row, (measured, _) in enumerate(days) for one in issues_of(net, row, measured, earlier=earlier)),
+        (
+            one
+            for row, (measured, _) in enumerate(days)
+            for one in issues_of(net, row, measured, sought, earlier=earlier)
+        ),
         key=lambda one: one.monday,
     )
     by_monday = {monday: list(some) for monday, some in groupby(issues, key=lambda one: one.monday)}
@@ -276,13 +306,15 @@ def scored(path: Path, count: int | None, readings: int, stand_in: int, *, earli
     for monday, top, soil in mondays(net):
         some = by_monday.get(monday, [])
         for one, ways in zip(some, ways_c(net, some, top, soil, stand_in) if some else [], strict=True):
-            told = forecast(net, one, ways, taught[one.station, one.others], stand_in)
-            found.append(_scored(one, told, *days[one.station]))
+            told = forecast(net, one, ways, taught[one.station, one.others], stand_in, sought)
+            found.append(_scored(one, told, sought, *days[one.station]))
     return found
 
 
-def _scored(issue: Issue, told: np.ndarray, measured: dict[int, int], modelled: dict[int, int]) -> Scored:
-    now = (issue.monday - date(issue.year, 1, 1)).days
+def _scored(
+    issue: Issue, told: np.ndarray, sought: Sought, measured: dict[int, int], modelled: dict[int, int]
+) -> Scored:
+    now = (issue.monday - sought.begins(issue.year)).days
     means = [mean_not_yet([days[y] for y in issue.others if y in days], now) - now for days in (measured, modelled)]
     worked_out = modelled.get(issue.year, np.nan) - now
     return Scored(measured[issue.year] - now, worked_out, *(float(day) for day in told), *means)
@@ -319,12 +351,14 @@ def _within(lead: np.ndarray, low: int, high: int) -> np.ndarray:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("path", type=Path, metavar="STATIONS")
+    parser.add_argument("--autumn", action="store_true")
     parser.add_argument("--stations", type=int, help="only so many, spread over the file")
     parser.add_argument("--readings", type=int, default=0)
     parser.add_argument("--earlier", action="store_true")
     parser.add_argument("--stand-in", type=int, default=0, metavar="DAYS")
     given = parser.parse_args()
-    found = scored(given.path, given.stations, given.readings, given.stand_in, earlier=given.earlier)
+    sought = AUTUMN if given.autumn else SPRING
+    found = scored(given.path, given.stations, given.readings, given.stand_in, sought, earlier=given.earlier)
     if given.stand_in:
         print(f"With a stand-in for a forecast of {given.stand_in} days: the weather that came, disturbed.")  # noqa: T201
     print("\n".join(report(found)))  # noqa: T201
