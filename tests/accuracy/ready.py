@@ -22,6 +22,7 @@ import argparse
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 from itertools import groupby
 from pathlib import Path
 
@@ -33,11 +34,12 @@ from haulm.beds.readings import Taught
 from haulm.beds.ready import errors_ahead_c, ready_range
 from haulm.beds.soil_run import AIR_SPREAD_SHARE, doubt_remembered_c
 from haulm.garden import Habit, Maturity, Planting, Season
+from haulm.letter.amounts import ODDS, Odds
 from haulm.science import soil_learning as learning
 from haulm.science import soil_surface as surface
 from haulm.science import soil_temperature as column
 from haulm.science.evapotranspiration import hargreaves_et_mm
-from haulm.science.frost import spread_by_lead_c
+from haulm.science.frost import normal_cdf, spread_by_lead_c
 from haulm.science.soil_freezing import Freezing
 from haulm.science.sun import top_radiation_mj
 from haulm.settings.thresholds import Thresholds
@@ -124,6 +126,7 @@ class Scored:
     mean_modelled: float
 
 
+@cache
 def network(path: Path, count: int | None) -> Network:
     """Read the stations and run the soil through the whole record, as `soil.py` does."""
     found = list(stations(path))
@@ -344,6 +347,20 @@ def report(found: list[Scored]) -> Iterator[str]:
         )
 
 
+def chances_kept(path: Path, count: int | None) -> list[tuple[Odds, int, float]]:
+    """How often a day's measured mean was at 10 °C or more, by the chance that the estimate gave it unread."""
+    net, limit_c = network(path, count), SPRING.limit_c
+    settled = np.arange(net.soil_c.shape[1]) >= np.array(net.begins)[:, None] + SPIN_UP_DAYS
+    known = np.isfinite(net.measured_c) & net.air_known & settled
+    spread = [
+        learning.spread_c(net.series[:, row], learning.PLACES, soil_c) for row, soil_c in enumerate(net.soil_c)
+    ]  # fmt: skip
+    chance = normal_cdf((net.soil_c - limit_c) / np.stack(spread))[known]
+    came = net.measured_c[known] >= limit_c
+    row = np.abs(chance[:, None] - np.array([one.chance for one in ODDS])).argmin(axis=1)
+    return [(one, int((row == k).sum()), float(came[row == k].mean())) for k, one in enumerate(ODDS)]
+
+
 def _within(lead: np.ndarray, low: int, high: int) -> np.ndarray:
     return (lead <= high) & (lead >= low if low else True)
 
@@ -356,7 +373,12 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=0)
     parser.add_argument("--earlier", action="store_true")
     parser.add_argument("--stand-in", type=int, default=0, metavar="DAYS")
+    parser.add_argument("--chances", action="store_true", help="instead: how often 10 °C came by the chance given it")
     given = parser.parse_args()
+    if given.chances:
+        for odds, days, came in chances_kept(given.path, given.stations):
+            print(f"{odds.told:18}{days:8} days: {came:.1%}")  # noqa: T201
+        return
     sought = AUTUMN if given.autumn else SPRING
     found = scored(given.path, given.stations, given.readings, given.stand_in, sought, earlier=given.earlier)
     if given.stand_in:

@@ -57,6 +57,17 @@ def mean_date(one):
     return one.mean_modelled
 
 
+def test_chances_are_kept(measured):
+    """Of all stations within 0.06 of what was said; these few, whose days hang together, within 0.2."""
+    script, path = measured
+    kept = script.chances_kept(path, STATIONS)
+    middle = [(odds.chance, came) for odds, days, came in kept if 0.2 <= odds.chance <= 0.8 and days > 100]
+    assert len(middle) >= 5
+    assert max(abs(said - came) for said, came in middle) <= 0.2
+    assert kept[0][2] < 0.02
+    assert kept[-1][2] > 0.98
+
+
 def test_the_scoring_program_says_what_the_product_says(measured):
     """Through the whole chain of a morning: only the soil's texture and the mean year's years differ a little."""
     script, path = measured
