@@ -48,6 +48,8 @@ HOME_OF = {
     "shtab": {"commands"},
     "smtplib": {"post"},
     "imaplib": {"post"},
+    "bs4": {"post"},
+    "mailparser_reply": {"post"},
     "apscheduler": {"jobs"},
     "pydantic": {"settings"},
     "pydantic_settings": {"settings"},

@@ -148,6 +148,8 @@ class Decision:
         Every episode after this morning: what was said before, brought up to date.
     notices
         Plain facts to be told in the letter's last part: complaints about data, late mornings, waiting letters.
+    heard
+        What the grower's answers were understood to say, and what is asked back.
     """
 
     garden: Garden
@@ -158,6 +160,7 @@ class Decision:
     alerts: tuple[Alert, ...]
     memory: tuple[Said, ...]
     notices: tuple[str, ...] = ()
+    heard: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,3 +206,4 @@ class Letter:
     parts: tuple[Part, ...]
     numbers: tuple[tuple[str, tuple[Row, ...]], ...]
     basis: tuple[str, ...]
+    heard: tuple[str, ...] = ()

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Sequence
 
 from haulm import __version__
+from haulm.commands.answers import add_answers
 from haulm.commands.calendar import add_calendar
 from haulm.commands.completion import add_completion
 from haulm.commands.journal import add_note, add_notes
@@ -21,7 +22,7 @@ from haulm.errors import Exit, HaulmError
 # In the order in which a newcomer meets them.
 COMMANDS = (
     *(add_demo, add_init, add_check, add_season, add_morning, add_soil, add_page, add_calendar, add_review, add_note),
-    *(add_notes, add_schedule),
+    *(add_notes, add_answers, add_schedule),
 )
 
 

@@ -23,7 +23,7 @@ def test_it_is_plain_json_in_one_order(written):
     assert one == json.dumps(written(), allow_nan=False)
     assert list(json.loads(one)) == [
         "version", "garden", "kind", "day", "written", "subject", "greeting", "parts", "alerts", "beds", "numbers",
-        "basis", "weather",
+        "basis", "heard", "offers", "weather",
     ]  # fmt: skip
 
 

@@ -53,7 +53,7 @@ def test_the_sample_loads_with_every_key_live(tmp_path):
     text = re.sub(r"^# (\w+ = |\[\w)", r"\1", sample_toml(), flags=re.MULTILINE)
     path = tmp_path / "all.toml"
     path.write_text(re.sub(r"^(password|secret) = .*\n", "", text, flags=re.MULTILINE))  # each has a file of its own
-    for name in ("mail-password", "webhook-secret"):
+    for name in ("mail-password", "mailbox-password", "webhook-secret"):
         (tmp_path / name).write_text("at least sixteen letters and signs\n")
     settings = load(path)
     written = tomllib.loads(text)

@@ -88,6 +88,9 @@ def test_every_table_is_strict(database: Database) -> None:
             "runs",
             "notes",
             "hours",
+            "answers",
+            "mailboxes",
+            "signing_keys",
         )
     }
     assert all(row["strict"] for row in tables)
@@ -181,7 +184,7 @@ def test_a_damaged_file_is_told(path: Path) -> None:
     data = bytearray(path.read_bytes())
     data[4096:] = b"\xff" * (len(data) - 4096)
     path.write_bytes(data)
-    with open_database(path) as database, pytest.raises(StoreError, match="damaged"):
+    with pytest.raises(StoreError, match="damaged"), open_database(path) as database:
         runs(database)
 
 

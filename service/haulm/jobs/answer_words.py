@@ -79,13 +79,14 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One note that a sentence may mean: what, on which bed and day, how much."""
+    """One note that a sentence may mean: what, on which bed and day, how much; not sure of water without a unit."""
 
     what: What
     bed: Bed
     day: date
     amount: Amount
     cause: Cause | None = None
+    is_sure: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +189,9 @@ def _doubt(line: str, readings: Sequence[Reading]) -> str:
     if re.search(_SUPPOSED, line, re.IGNORECASE):
         return "whether it is so"
     alike = {(one.what, one.bed.key) for one in readings}
-    return WHICH if len(alike) < len(readings) else ""
+    if len(alike) < len(readings):
+        return WHICH
+    return "" if all(one.is_sure for one in readings) else "of what unit"
 
 
 def _parts(words: str) -> Iterator[tuple[What, str]]:
@@ -223,7 +226,8 @@ def _readings(what: What, words: str, days: Sequence[date], about: About) -> lis
         needed = what in WANTED and WANTED[what].is_needed
         return "how much" if needed else [Reading(what, bed, day, _nothing(what), cause) for day in days]
     found = [amount for match in quantities for amount in _amounts(what, match, bed, about.garden.place.display)]
-    return [Reading(what, bed, day, amount) for day in days for amount in found] or IMPOSSIBLE
+    sure = what is not What.WATERED or all(match["unit"] for match in quantities)
+    return [Reading(what, bed, day, amount, is_sure=sure) for day in days for amount in found] or IMPOSSIBLE
 
 
 def _nothing(what: What) -> Amount:

@@ -10,6 +10,7 @@ from haulm.errors import DeliveryError, Exit, HaulmError, SourceError
 from haulm.jobs.observe_file import forecasts_of_file, record_of_file
 from haulm.jobs.observe_stations import FORECASTERS, access_to, read_station
 from haulm.post.mail import probe
+from haulm.post.mailbox import probe_mailbox
 from haulm.settings.load import Settings
 from haulm.sources.spool import Access
 
@@ -29,7 +30,7 @@ class Tried:
 
 def check_live(settings: Settings, spool: Path, now: datetime) -> tuple[tuple[Tried, ...], Exit]:
     """Each source and the mail server as it answers now; nothing is stored and no letter is sent."""
-    tried = (*_weather(settings, spool, now), *_mail(settings), *_webhook(settings))
+    tried = (*_weather(settings, spool, now), *_mail(settings), *_mailbox(settings), *_webhook(settings))
     return tried, Exit.DONE if all(one.works for one in tried) else Exit.PARTLY
 
 
@@ -124,6 +125,15 @@ def _mail(settings: Settings) -> Iterator[Tried]:
         yield Tried("Mail", works=True, found=probe(server))
     except DeliveryError as fault:
         yield Tried("Mail", works=False, found=_told(fault))
+
+
+def _mailbox(settings: Settings) -> Iterator[Tried]:
+    if settings.post.mailbox is None:
+        return
+    try:
+        yield Tried("Mailbox", works=True, found=probe_mailbox(settings.post.mailbox))
+    except DeliveryError as fault:
+        yield Tried("Mailbox", works=False, found=_told(fault))
 
 
 def _webhook(settings: Settings) -> Iterator[Tried]:

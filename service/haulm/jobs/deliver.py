@@ -1,5 +1,6 @@
 """The outbox on its way: every stored delivery goes out by its own channel, once, and what became of it is kept."""
 
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -8,14 +9,18 @@ from pathlib import Path
 
 from haulm.errors import DeliveryError, Exit
 from haulm.jobs.letter_forms import files_of
+from haulm.post.answer_links import Letter as AnswerTo
+from haulm.post.answer_links import Offer, with_links
 from haulm.post.folder import letter_stem, put_in_folder
 from haulm.post.log import tell_log
 from haulm.post.mail import MailDoor
+from haulm.post.mailbox import holds_message
 from haulm.post.message import Person, Post, domain_of, mail_message, make_message_id
 from haulm.post.webhook import post_letter
 from haulm.settings.load import Settings
+from haulm.store.answers import signing_key
 from haulm.store.database import Database
-from haulm.store.letters import Address, Status, StoredLetter, claim, left_sending, letter_of, settle, waiting
+from haulm.store.letters import Address, Delivery, Status, StoredLetter, claim, left_sending, letter_of, settle, waiting
 
 LOG, FOLDER, MAIL, WEBHOOK = "log", "folder", "mail", "webhook"
 
@@ -42,9 +47,13 @@ def deliver(settings: Settings, database: Database, now: datetime) -> Exit:
     same Message-ID, which is the one window in which a reader may see a letter twice.
     """
     for left in left_sending(database, settings.garden.key):
-        settle(database, left.id, Status.READY, now, "the run that was sending it ended early")
+        if _has_arrived(settings, left):
+            settle(database, left.id, Status.SENT, now, "found in the mailbox")
+        else:
+            settle(database, left.id, Status.READY, now, "the run that was sending it ended early")
     failed = sent = 0
-    with _ways_out(settings, now) as ways:
+    key = b"" if settings.post.mailbox is None else signing_key(database, now)
+    with _ways_out(settings, now, key) as ways:
         for delivery in waiting(database, settings.garden.key):
             letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
             if letter is None or not claim(database, delivery.id, now):
@@ -62,6 +71,17 @@ def deliver(settings: Settings, database: Database, now: datetime) -> Exit:
     return Exit.PARTLY if sent else Exit.TRY_LATER
 
 
+def _has_arrived(settings: Settings, left: Delivery) -> bool:
+    """Whether a letter that may or may not have gone out lies in the mailbox that haulm can read."""
+    mailbox = settings.post.mailbox
+    if mailbox is None or left.address.channel != MAIL or left.address.recipient != mailbox.address:
+        return False
+    try:
+        return holds_message(mailbox, left.address.message_id)
+    except DeliveryError:
+        return False
+
+
 @dataclass(frozen=True, slots=True)
 class _Ways:
     """The ways out for one run, the mail's connection kept open between letters."""
@@ -69,6 +89,7 @@ class _Ways:
     settings: Settings
     door: MailDoor | None
     now: datetime
+    key: bytes = b""
 
     def hand_over(self, address: Address, letter: StoredLetter) -> None:
         """Give one letter to one address; DeliveryError where it cannot be done."""
@@ -87,10 +108,20 @@ class _Ways:
             raise _taken_away("[post.mail]", address)
         name = next((r.name for r in self.settings.garden.recipients if r.address == address.recipient), "")
         picture = f"{letter_stem(letter.garden, letter.kind, letter.day)}.png"
-        post = Post(letter.garden, letter.subject, letter.text, letter.html, letter.written, letter.picture, picture)
+        text, html = self._with_links(address, letter)
+        post = Post(letter.garden, letter.subject, text, html, letter.written, letter.picture, picture)
         sender = Person(server.sender, server.sender_name)
         message = mail_message(post, sender, Person(address.recipient, name), address.message_id)
         self.door.send(message, address.recipient)
+
+    def _with_links(self, address: Address, letter: StoredLetter) -> tuple[str, str]:
+        """The letter with ways to answer it, signed for this recipient, where there is a mailbox for answers."""
+        mailbox = self.settings.post.mailbox
+        if mailbox is None or not self.key:
+            return letter.text, letter.html
+        offers = [Offer(**told) for told in json.loads(letter.json).get("offers", [])]
+        about = AnswerTo(letter.garden, letter.kind, letter.day)
+        return with_links(letter.text, letter.html, offers, about, address.recipient, mailbox.address, self.key)
 
     def _webhook(self, address: Address, letter: StoredLetter) -> None:
         webhook = self.settings.post.webhook
@@ -100,12 +131,12 @@ class _Ways:
 
 
 @contextmanager
-def _ways_out(settings: Settings, now: datetime) -> Iterator[_Ways]:
+def _ways_out(settings: Settings, now: datetime, key: bytes) -> Iterator[_Ways]:
     if settings.post.mail is None:
-        yield _Ways(settings, None, now)
+        yield _Ways(settings, None, now, key)
         return
     with MailDoor(settings.post.mail) as door:
-        yield _Ways(settings, door, now)
+        yield _Ways(settings, door, now, key)
 
 
 def _taken_away(table: str, address: Address) -> DeliveryError:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from haulm.advice import Decision, Said
 from haulm.errors import Exit
 from haulm.garden import Journal, Place
+from haulm.jobs.answers import collect
 from haulm.jobs.arrears import arrears
 from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
@@ -21,6 +22,7 @@ from haulm.jobs.observe_stations import access_to
 from haulm.jobs.state_folder import StateFolder
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
+from haulm.store.answers import mark_told, to_be_told
 from haulm.store.database import Database, open_database
 from haulm.store.hours import forget_old
 from haulm.store.journal_file import read_journal
@@ -110,14 +112,20 @@ def _write(
     if settings.weather.source == "stations":
         with access_to(settings, state.spool, now) as access:
             keep_observed_hours(settings, access, database, now)
+    collected = collect(settings, state, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     reindex(database, settings.garden.key, journal)
     memory = read_said(database, settings.garden.key, before=day)
     told = (*arrears(database, settings.garden.key, day, now), *(str(complaint) for complaint in complaints))
+    told += (f"Answers: {collected.fault}",) if collected.fault else ()
     decision = _decide(settings, observed, journal, memory, moment, told)
+    heard = tuple(one.told for one in to_be_told(database, settings.garden.key, day))
+    decision = replace(decision, heard=heard)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
     letter = _stored(decision, forms)
-    record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
+    with database.transaction():
+        record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
+        mark_told(database, settings.garden.key, day)
     return letter, _exit(observed, decision)
 
 

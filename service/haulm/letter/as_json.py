@@ -2,12 +2,14 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import date, datetime
 
 import numpy as np
 
 from haulm.advice import Alert, Decision, Fact, Facts, Item, Letter
 from haulm.condition import Condition
+from haulm.letter.offers import offers
 from haulm.weather import DAY
 
 VERSION = 1
@@ -38,6 +40,8 @@ def as_json(letter: Letter, decision: Decision) -> dict[str, Json]:
                     yesterday, store of today
         numbers     [{heading, rows: [{what, value}]}]
         basis       [text]
+        heard       [text], what answers by mail were understood to say
+        offers      [{label, bed, bed_name, phrase}], answers that the stages make likely; bed by key
         weather     {station, newest_observed, forecast, forecast_issued, gaps: [name]}
     """
     return {
@@ -56,6 +60,8 @@ def as_json(letter: Letter, decision: Decision) -> dict[str, Json]:
             for heading, rows in letter.numbers
         ],
         "basis": list(letter.basis),
+        "heard": list(letter.heard),
+        "offers": [asdict(offer) for offer in offers(decision)],
         "weather": _weather(decision),
     }
 

@@ -38,6 +38,7 @@ def compose(decision: Decision, thresholds: Thresholds, kind: str = MORNING) -> 
         parts=tuple(_parts(decision)),
         numbers=numbers(decision, thresholds) if kind != EVENING else (),
         basis=basis(decision),
+        heard=decision.heard,
     )
 
 

@@ -1,5 +1,6 @@
 """Work with a server, ended after so long whatever the server does."""
 
+import imaplib
 from collections.abc import Callable
 from http.client import HTTPException
 from threading import Thread
@@ -9,7 +10,7 @@ from haulm.errors import HaulmError
 
 _T = TypeVar("_T")
 # What work with a server ends in when it goes wrong; the faults of smtplib, ssl and requests are kinds of OSError.
-_KNOWN = (HaulmError, OSError, HTTPException, ValueError)
+_KNOWN = (HaulmError, OSError, HTTPException, ValueError, imaplib.IMAP4.error)
 
 
 def within(seconds: float, work: Callable[[], _T]) -> _T:

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 
 from pydantic import SecretStr, ValidationInfo, field_validator
 
+from haulm.settings.mailbox_form import MailboxTable
 from haulm.settings.quantities import Count, FilePath, MailAddress, SecondCount, Switch, Text, fault
 from haulm.settings.table import Table, setting
 
@@ -186,3 +187,6 @@ class PostTable(Table):
     log: Switch = setting(default=True, reason="Write the letter to the log as well.", basis="judgement")
     mail: MailTable | None = setting(None, "The mail: each recipient gets a letter of their own.")
     webhook: WebhookTable | None = setting(None, "A web address that gets each letter as JSON, signed.")
+    mailbox: MailboxTable | None = setting(
+        None, "The mailbox where answers to letters arrive; with it, letters carry links to answer by."
+    )

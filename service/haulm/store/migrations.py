@@ -56,4 +56,17 @@ _HOURS = (
         PRIMARY KEY (series, quantity, hour)) STRICT, WITHOUT ROWID""",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _HOURS)
+_ANSWERS = (
+    # One row for each sentence of an answer by mail: reading a message twice adds nothing.
+    """CREATE TABLE answers (
+        garden TEXT NOT NULL, message TEXT NOT NULL, place INTEGER NOT NULL, received TEXT NOT NULL,
+        sender TEXT NOT NULL, bed TEXT NOT NULL, sentence TEXT NOT NULL, outcome TEXT NOT NULL, told TEXT NOT NULL,
+        choices TEXT NOT NULL, told_on TEXT,
+        PRIMARY KEY (garden, message, place)) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE mailboxes (
+        garden TEXT NOT NULL PRIMARY KEY, validity INTEGER NOT NULL, last_uid INTEGER NOT NULL) STRICT""",
+    # What signs the links of letters; one for all gardens of the store.
+    "CREATE TABLE signing_keys (made TEXT NOT NULL, value BLOB NOT NULL) STRICT",
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _HOURS, _ANSWERS)

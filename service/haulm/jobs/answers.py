@@ -1,0 +1,170 @@
+"""Answers to letters: fetched from the mailbox, understood, noted in the journal, and told of in the next letter."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from haulm.errors import DeliveryError, HaulmError, UsageError
+from haulm.garden import Entry, Garden
+from haulm.jobs import note_answers
+from haulm.jobs.answer_words import About, Outcome, Reading, Sentence, understand
+from haulm.jobs.note_season import planting_of, refuse_contradiction, standing
+from haulm.jobs.note_words import Spot
+from haulm.jobs.state_folder import StateFolder
+from haulm.letter import amounts
+from haulm.post.answer_links import Whose, whose
+from haulm.post.mailbox import Answer, Header, Place, read_mailbox
+from haulm.settings.load import Settings
+from haulm.store.answers import Heard, held_messages, keep_heard, keep_place, mailbox_place, signing_key
+from haulm.store.database import Database, open_database
+from haulm.store.journal_file import append_entry, read_journal
+from haulm.store.lock import lock
+
+VERSION = 1
+LONGEST_QUOTED = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """What a reading of the mailbox brought: sentences, messages left alone, and what went wrong if anything did."""
+
+    heard: tuple[Heard, ...] = ()
+    left_alone: int = 0
+    fault: str = ""
+
+
+def collect(settings: Settings, state: StateFolder, database: Database, now: datetime) -> Collected:
+    """Read the mailbox, write what is clear into the journal, keep the rest to be asked back.
+
+    A mailbox that cannot be read stops nothing: the next run reads on from the same place.
+    """
+    server = settings.post.mailbox
+    if server is None:
+        return Collected()
+    try:
+        from haulm.post.own_words import own_lines  # noqa: PLC0415  an extra: only where there is a mailbox
+    except ImportError:
+        return Collected(fault="answers cannot be read without their libraries: pip install 'haulm[answers]'")
+    garden = settings.garden
+    key, today = signing_key(database, now), garden.place.day_of(now)
+    good_for, held = timedelta(days=server.good_for_days), held_messages(database, garden.key)
+
+    def told_by(header: Header) -> Whose | None:
+        beds, people = [bed.key for bed in garden.beds], [one.address for one in garden.recipients]
+        found = whose(key, header.subject, garden.key, beds, people, today, good_for)
+        return found if found is not None and found.recipient.casefold() == header.sender.casefold() else None
+
+    try:
+        found = read_mailbox(
+            server,
+            Place(*mailbox_place(database, garden.key)),
+            today - good_for,
+            lambda header: header.message_id not in held and told_by(header) is not None,
+            own_lines,
+        )
+    except DeliveryError as fault:
+        return Collected(fault=str(fault))
+    each = {answer.header.message_id: answer for answer in found.answers}  # a copy of a message adds nothing
+    heard = [one for answer in each.values() for one in _heard(garden, state, answer, told_by(answer.header), now)]
+    keep_heard(database, garden.key, heard)
+    keep_place(database, garden.key, found.place.validity, found.place.last_uid)
+    return Collected(tuple(heard), found.left_alone)
+
+
+def answers(settings: Settings, state: StateFolder, now: datetime) -> Collected:
+    """`haulm answers`: read the mailbox now.
+
+    Raises
+    ------
+    UsageError
+        The settings name no mailbox.
+    BusyError
+        Another run holds the lock.
+    """
+    if settings.post.mailbox is None:
+        raise UsageError(
+            "no mailbox is named, so there is nowhere to look for answers",
+            where="[post.mailbox]",
+            remedy="Name one in the settings; haulm check --live then tries it.",
+        )
+    with lock(state.lock(settings.garden), now), open_database(state.store) as database:
+        return collect(settings, state, database, now)
+
+
+def as_lines(found: Collected) -> Iterator[str]:
+    """What was understood, for a person to read."""
+    for one in found.heard:
+        yield f"From {one.sender}: {one.told}"
+    if not found.heard and not found.fault:
+        yield "No new answers."
+    if found.left_alone:
+        yield f"{amounts.count(found.left_alone, 'other message was', 'other messages were').capitalize()} left alone."
+    if found.fault:
+        yield found.fault
+
+
+def as_json(found: Collected) -> str:
+    """Version 1: heard [{message, place, received, sender, bed, sentence, outcome, told, choices}], left_alone,
+    fault."""
+    heard = [{**asdict(one), "received": one.received.isoformat()} for one in found.heard]
+    whole = {"version": VERSION, "heard": heard, "left_alone": found.left_alone, "fault": found.fault or None}
+    return json.dumps(whole, ensure_ascii=False, indent=1)
+
+
+def _heard(
+    garden: Garden, state: StateFolder, answer: Answer, told: Whose | None, now: datetime
+) -> Iterator[Heard]:  # fmt: skip
+    if told is None:
+        return
+    header = answer.header
+    written = min(header.written.astimezone(UTC), now)
+    about = About(garden, garden.bed(told.bed), garden.place.day_of(written))
+    sentences = understand(answer.text, about) or (Sentence("", Outcome.ASK, why="what was done or seen"),)
+    for place, sentence in enumerate(sentences):
+        outcome, words, choices = _settled(garden, state, header, place, sentence, now)
+        quoted = sentence.text if len(sentence.text) <= LONGEST_QUOTED else f"{sentence.text[:LONGEST_QUOTED]}…"
+        yield Heard(header.message_id, place, now, header.sender, about.bed.key, quoted, outcome, words, choices)
+
+
+def _settled(
+    garden: Garden, state: StateFolder, header: Header, place: int, sentence: Sentence, now: datetime
+) -> tuple[str, str, tuple[str, ...]]:
+    """The outcome of a sentence, what is told of it, and the phrases it may have meant."""
+    today = garden.place.day_of(now)
+    quoted = f"“{sentence.text}”"
+    if sentence.outcome is Outcome.NOTHING:
+        return sentence.outcome, f"{quoted}: {sentence.why}, so nothing is noted.", ()
+    if sentence.outcome is Outcome.ASK:
+        phrases = tuple(phrase(reading, today) for reading in sentence.readings)
+        meant = f" It may have meant: {amounts.listing(phrases)}." if phrases else ""
+        return sentence.outcome, f"{quoted} is not clear ({sentence.why}); nothing is noted.{meant}", phrases
+    told = []
+    for number, reading in enumerate(sentence.readings):
+        identity = f"{header.message_id}/{place}/{number}"
+        try:
+            entry = _entry(garden, state, identity, reading, now)
+            append_entry(state.journal(garden), entry)
+        except HaulmError as fault:
+            return "refused", f"{quoted} could not be noted: {fault.what}.", ()
+        told.append(note_answers.noted(garden, entry, reading.amount, today))
+    return sentence.outcome, f"{quoted}. {' '.join(told)}", ()
+
+
+def _entry(garden: Garden, state: StateFolder, identity: str, reading: Reading, now: datetime) -> Entry:
+    journal = standing(read_journal(state.journal(garden))[0])
+    planting = planting_of(garden, Spot(reading.bed), reading.what, reading.day, journal)
+    entry = Entry(
+        identity, now, reading.day, reading.bed.key, planting.key if planting else "", reading.what,
+        reading.amount.written, reading.amount.value, reading.cause, origin="mail",
+    )  # fmt: skip
+    if all(held.id != identity for held in journal.entries):  # a run that was killed may have noted it already
+        refuse_contradiction(garden, entry, journal, garden.place.day_of(now))
+    return entry
+
+
+def phrase(reading: Reading, today: date) -> str:
+    """Words that are understood as just this reading."""
+    amount = f" {reading.amount.written}" if reading.amount.written else ""
+    day = "" if reading.day == today else f" on {reading.day.isoformat()}"
+    return f"{reading.bed.name}: {reading.what}{amount}{day}"

@@ -1,0 +1,222 @@
+"""The mailbox where answers arrive: read, bounded in number, size and time, and left as it is."""
+
+import email
+import imaplib
+import socket
+import ssl
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from email.message import EmailMessage
+from email.policy import default
+from email.utils import parseaddr, parsedate_to_datetime
+from typing import TypeVar
+
+from haulm.errors import DeliveryError
+from haulm.post.patience import within
+from haulm.settings.mailbox_form import MailboxTable
+
+MOST_MESSAGES = 200  # of one run; what is left over is read by the next
+LARGEST_BYTES = 256 * 1024  # of one message; what lies beyond is not fetched
+LONGEST_TEXT = 4000  # letters of an answer; a person writes less
+PATIENCE = 4
+_T = TypeVar("_T")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What decides whether a message is read at all."""
+
+    message_id: str
+    sender: str
+    subject: str
+    written: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A message that was read: its own lines, quoted letters and signature taken away as far as they can be told."""
+
+    header: Header
+    text: str
+
+
+Wanted = Callable[[Header], bool]
+Body = Callable[[EmailMessage], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """How far a mailbox has been read (RFC 9051: UIDs hold as long as the validity stays)."""
+
+    validity: int = 0
+    last_uid: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a reading found, how many messages it left alone, and how far it came."""
+
+    answers: tuple[Answer, ...]
+    left_alone: int
+    place: Place
+
+
+def read_mailbox(server: MailboxTable, place: Place, since: date, wanted: Wanted, body: Body) -> Found:
+    """Every new message that is wanted. Nothing is marked, moved or deleted; the place alone tells what is new.
+
+    Parameters
+    ----------
+    place
+        Where the last reading ended.
+    since
+        Older messages are not looked at.
+    wanted
+        Decides by the header; the body of any other message is never fetched.
+    body
+        Takes the grower's own lines out of a message.
+
+    Raises
+    ------
+    DeliveryError
+        It could not be reached or read, with what to do about it; the next run reads on from the same place.
+    """
+    return _patiently(server, lambda: _read(server, place, since, wanted, body))
+
+
+def probe_mailbox(server: MailboxTable) -> str:
+    """Log in and count the messages of the folder: a line that says what was found.
+
+    Raises
+    ------
+    DeliveryError
+        As for `read_mailbox`.
+    """
+
+    def count() -> str:
+        with _open(server) as (_, messages):
+            return f"{server.where}: reached, login of {server.user} accepted, {messages} messages in {server.folder}"
+
+    return _patiently(server, count)
+
+
+def holds_message(server: MailboxTable, message_id: str) -> bool:
+    """Whether a message of that Message-ID has arrived in the mailbox."""
+
+    def look() -> bool:
+        with _open(server) as (imap, _):
+            return bool(_uids(imap, "HEADER", "Message-ID", f'"{message_id}"'))
+
+    return _patiently(server, look)
+
+
+def _read(server: MailboxTable, place: Place, since: date, wanted: Wanted, body: Body) -> Found:
+    with _open(server) as (imap, _):
+        validity = _validity(imap)
+        last = place.last_uid if place.validity == validity else 0
+        day = f"{since.day}-{_MONTHS[since.month - 1]}-{since.year}"
+        new = [uid for uid in _uids(imap, "UID", f"{last + 1}:*", "SINCE", day) if uid > last][:MOST_MESSAGES]
+        answers: list[Answer] = []
+        for uid in new:
+            header = _header(imap, uid)
+            if header is not None and wanted(header):
+                answers.append(Answer(header, body(_message(imap, uid))[:LONGEST_TEXT]))
+        return Found(tuple(answers), len(new) - len(answers), Place(validity, max([last, *new])))
+
+
+@contextmanager
+def _open(server: MailboxTable) -> Iterator[tuple[imaplib.IMAP4, int]]:
+    context = ssl.create_default_context(cafile=server.cafile)
+    seconds = float(server.timeout_seconds)
+    imap: imaplib.IMAP4
+    if server.security == "tls":
+        imap = imaplib.IMAP4_SSL(server.host, server.port_number, ssl_context=context, timeout=seconds)
+    else:
+        imap = imaplib.IMAP4(server.host, server.port_number, timeout=seconds)
+    try:
+        if server.security == "starttls":
+            imap.starttls(context)
+        imap.login(server.user, server.password.get_secret_value())
+        status, told = imap.select(_quoted(server.folder), readonly=True)
+        if status != "OK":
+            raise imaplib.IMAP4.error(f"no folder {server.folder}")
+        yield imap, int(told[0] or 0)
+    finally:
+        with suppress(imaplib.IMAP4.error, OSError):
+            imap.logout()
+
+
+def _quoted(folder: str) -> str:
+    escaped = folder.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'
+
+
+def _validity(imap: imaplib.IMAP4) -> int:
+    _, told = imap.response("UIDVALIDITY")
+    return int(told[0]) if told and told[0] else 0
+
+
+def _uids(imap: imaplib.IMAP4, *criteria: str) -> list[int]:
+    status, told = imap.uid("SEARCH", *criteria)
+    if status != "OK":
+        raise imaplib.IMAP4.error("the search was refused")
+    return sorted(int(uid) for uid in (told[0] or b"").split())
+
+
+def _header(imap: imaplib.IMAP4, uid: int) -> Header | None:
+    raw = _fetched(imap, uid, "(BODY.PEEK[HEADER.FIELDS (MESSAGE-ID FROM SUBJECT DATE)])")
+    message = email.message_from_bytes(raw, policy=default)
+    try:
+        written = parsedate_to_datetime(str(message["Date"]))
+        identity, subject = str(message["Message-ID"] or "").strip(), str(message["Subject"] or "")
+        sender = parseaddr(str(message["From"]))[1]
+    except (ValueError, TypeError, IndexError, AttributeError):
+        return None
+    if not identity or not sender:
+        return None
+    return Header(identity, sender, subject, written if written.tzinfo else written.replace(tzinfo=UTC))
+
+
+def _message(imap: imaplib.IMAP4, uid: int) -> EmailMessage:
+    raw = _fetched(imap, uid, f"(BODY.PEEK[]<0.{LARGEST_BYTES}>)")
+    return email.message_from_bytes(raw, _class=EmailMessage, policy=default)
+
+
+def _fetched(imap: imaplib.IMAP4, uid: int, what: str) -> bytes:
+    status, told = imap.uid("FETCH", str(uid), what)
+    if status != "OK":
+        raise imaplib.IMAP4.error("a message could not be fetched")
+    return next((bytes(part[1]) for part in told if isinstance(part, tuple)), b"")
+
+
+def _patiently(server: MailboxTable, work: Callable[[], _T]) -> _T:
+    try:
+        return within(PATIENCE * server.timeout_seconds, work)
+    except (OSError, imaplib.IMAP4.error) as fault:
+        what, remedy = _told(fault)
+        raise DeliveryError(what, where=server.where, remedy=remedy) from fault
+
+
+_AGAIN = "Nothing to do now: the next run tries again."
+
+
+def _told(fault: Exception) -> tuple[str, str]:
+    if isinstance(fault, ssl.SSLCertVerificationError):
+        return (
+            f"the server's certificate does not verify: {fault.verify_message}",
+            "Check this machine's date and post.mailbox.host; a server of your own needs post.mailbox.cafile.",
+        )
+    if isinstance(fault, imaplib.IMAP4.error):
+        said = " ".join(str(fault).strip("b'").split())[:200]
+        return f"the mailbox could not be read ({said})", "Check post.mailbox.user, its password and its folder."
+    if isinstance(fault, TimeoutError):
+        return "no answer in time", _AGAIN
+    if isinstance(fault, socket.gaierror):
+        return "the name of the server is not known", "Check post.mailbox.host, and that this machine is online."
+    if isinstance(fault, ssl.SSLError):
+        return "no secure connection could be made", 'Perhaps the port wants security = "starttls".'
+    if isinstance(fault, ConnectionRefusedError):
+        return "connection refused: nothing listens there", "Check post.mailbox.host and post.mailbox.port."
+    return "the connection was lost", _AGAIN

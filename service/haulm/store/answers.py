@@ -1,0 +1,115 @@
+"""Answers by mail: each sentence once, what became of it, and how far the mailbox has been read."""
+
+import json
+import secrets
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from haulm.store.database import Database
+from haulm.store.instants import instant_of, instant_text
+
+KEY_BYTES = 32
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One sentence of an answer.
+
+    Attributes
+    ----------
+    message, place
+        The Message-ID it came with, and its place among the sentences of that message, from 0.
+    outcome
+        "note", "ask" or "nothing"; "refused" where it could not be noted.
+    told
+        What the next letter says of it.
+    choices
+        Where it is asked back: phrases it may have meant.
+    """
+
+    message: str
+    place: int
+    received: datetime
+    sender: str
+    bed: str
+    sentence: str
+    outcome: str
+    told: str
+    choices: tuple[str, ...] = ()
+
+
+def keep_heard(database: Database, garden: str, heard: Iterable[Heard]) -> None:
+    """Store sentences; those of a message that is held already are left as they are."""
+    with database.transaction():
+        database.run_many(
+            "INSERT OR IGNORE INTO answers VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
+            [
+                (
+                    *(garden, one.message, one.place, instant_text(one.received), one.sender, one.bed, one.sentence),
+                    *(one.outcome, one.told, json.dumps(one.choices, ensure_ascii=False)),
+                )
+                for one in heard
+            ],
+        )
+
+
+def held_messages(database: Database, garden: str) -> frozenset[str]:
+    """The Message-IDs of all messages that have been read."""
+    return frozenset(
+        row["message"] for row in database.rows("SELECT DISTINCT message FROM answers WHERE garden = ?", (garden,))
+    )
+
+
+def to_be_told(database: Database, garden: str, day: date) -> tuple[Heard, ...]:
+    """What no letter before that of a day has told of, oldest first."""
+    rows = database.rows(
+        """SELECT * FROM answers WHERE garden = ? AND (told_on IS NULL OR told_on = ?)
+           ORDER BY received, message, place""",
+        (garden, day.isoformat()),
+    )
+    return tuple(_heard(row) for row in rows)
+
+
+def mark_told(database: Database, garden: str, day: date) -> None:
+    """All that was waiting has been told of in the letter of a day."""
+    with database.transaction():
+        database.rows("UPDATE answers SET told_on = ? WHERE garden = ? AND told_on IS NULL", (day.isoformat(), garden))
+
+
+def mailbox_place(database: Database, garden: str) -> tuple[int, int]:
+    """Validity and last UID that were read; zeros before the first reading."""
+    row = database.row("SELECT validity, last_uid FROM mailboxes WHERE garden = ?", (garden,))
+    return (0, 0) if row is None else (row["validity"], row["last_uid"])
+
+
+def keep_place(database: Database, garden: str, validity: int, last_uid: int) -> None:
+    """Remember how far the mailbox has been read."""
+    with database.transaction():
+        database.rows("INSERT OR REPLACE INTO mailboxes VALUES (?, ?, ?)", (garden, validity, last_uid))
+
+
+def signing_key(database: Database, now: datetime) -> bytes:
+    """The key that signs the links of letters; made at first use, and it never leaves the store."""
+    row = database.row("SELECT value FROM signing_keys ORDER BY made LIMIT 1")
+    if row is not None:
+        return bytes(row["value"])
+    made = secrets.token_bytes(KEY_BYTES)
+    with database.transaction():
+        database.rows("INSERT INTO signing_keys VALUES (?, ?)", (instant_text(now), made))
+    return made
+
+
+def _heard(row: sqlite3.Row) -> Heard:
+    return Heard(
+        message=row["message"],
+        place=row["place"],
+        received=instant_of(row["received"]),
+        sender=row["sender"],
+        bed=row["bed"],
+        sentence=row["sentence"],
+        outcome=row["outcome"],
+        told=row["told"],
+        choices=tuple(json.loads(row["choices"])),
+    )
