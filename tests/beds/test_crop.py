@@ -213,3 +213,20 @@ def test_skins_set_sooner_in_warm_soil_and_later_in_cold_or_under_green_tops(
     gone = today - 4 * DAY
     assert crop.skins_ready.likely == gone + waits * DAY
     assert (crop.skins_ready.early, crop.skins_ready.late) == (gone + 7 * DAY, gone + 21 * DAY)
+
+
+def test_each_day_counts_by_its_own_warmth_for_the_skins(make, thresholds, today):
+    """Seven days at 10 °C are a third of the 21, seven at 14 °C half of the 14: a sixth is left, at 18 °C of 7 days."""
+    soil = np.concatenate([np.full(100, 10.0), np.full(7, 14.0), np.full(60, 18.0)])
+    days = Noted(planted=today - 90 * DAY, dying=today - 40 * DAY, tops_dead=today - 9 * DAY)
+    first = today - 101 * DAY
+    air = [daily(first, 167, value) for value in (10.0, 20.0)]
+    around = Around(*air, Daily(first, soil), daily(first, 167, 0.06))
+    crop = crop_now(make.planting(), days, out_since(today, 60), around, thresholds, today)
+    assert crop.skins_ready.likely == today - 9 * DAY + 16 * DAY
+
+
+def test_skins_over_unknown_soil_take_the_usual_days(make, thresholds, today, around):
+    days = Noted(planted=today - 90 * DAY, dying=today - 40 * DAY, tops_dead=today - 8 * DAY)
+    crop = crop_now(make.planting(), days, out_since(today, 60), around(soil_c=np.nan), thresholds, today)
+    assert crop.skins_ready.likely == today + 6 * DAY

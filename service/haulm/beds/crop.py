@@ -17,6 +17,7 @@ GROWN_HEIGHT_M = 0.6  # FAO-56 Table 12
 # Judgement: a class's need is met between nine and eleven tenths of it in four crops of five.
 RIPE_EARLY, RIPE_LATE = 0.9, 1.1
 LONGEST_FORMING_DAYS = 70  # judgement: a crop that finds no cool nights at all sets what it sets within so long
+ROUNDING = 1e-9  # fourteen fourteenths do not add up to one in binary
 GREEN_STILL = timedelta(days=7)  # judgement: tops cut so soon after they began to go down are green
 
 
@@ -84,7 +85,7 @@ def crop_now(
         dying_cause=days.dying_cause,
         dying_since=days.dying,
         tops_gone=days.tops_gone,
-        skins_ready=_skins_range(days, around.soil_c, thresholds.skins, today),
+        skins_ready=_skins_range(days, around.soil_c, thresholds.skins),
         forming=_forming(days, shoots, around.air_min_c, thresholds.shoots),
         ripe=_ripe_range(days, shoots, around, need),
     )
@@ -151,19 +152,23 @@ def _warmth_had(around: Around, out: date | None, need: float) -> date | None:
     return None if position < 0 else out + position * DAY
 
 
-def _skins_range(days: Noted, soil_c: Daily, skins: SkinsThresholds, today: date) -> DayRange | None:
+def _skin_days(soil_c: FloatArray, skins: SkinsThresholds) -> int:
+    """Days until skins have set, each day counting by its own warmth: between the stated days in a straight line."""
+    known = np.isfinite(soil_c)
+    if not known.any():
+        return skins.days
+    warmth_c = np.where(known, soil_c, soil_c[known].mean())
+    steps_c = (skins.cold_soil_c, (skins.cold_soil_c + skins.warm_soil_c) / 2.0, skins.warm_soil_c)
+    needed = np.interp(warmth_c, steps_c, (skins.cold_days, skins.days, skins.warm_days))
+    return int(np.argmax(np.cumsum(1.0 / needed) >= 1.0 - ROUNDING)) + 1
+
+
+def _skins_range(days: Noted, soil_c: Daily, skins: SkinsThresholds) -> DayRange | None:
     """Two weeks from tops wholly dead or cut; one in warm soil, three in cold soil or where the tops were green."""
     gone = days.tops_gone
     if gone is None:
         return None
-    soil = soil_c.between(gone, max(today - DAY, gone))
-    mean_c = float(np.nanmean(soil)) if np.isfinite(soil).any() else float("nan")
     green_still = days.dying is None or gone < days.dying + GREEN_STILL
     cut_green = gone == days.cut_again or (days.tops_cut == gone and green_still)
-    if cut_green or mean_c <= skins.cold_soil_c:
-        wait = skins.cold_days
-    elif mean_c >= skins.warm_soil_c:
-        wait = skins.warm_days
-    else:
-        wait = skins.days
+    wait = skins.cold_days if cut_green else _skin_days(soil_c.between(gone + DAY, gone + skins.cold_days * DAY), skins)
     return DayRange(gone + skins.warm_days * DAY, gone + wait * DAY, gone + skins.cold_days * DAY, 1.0, 0)
