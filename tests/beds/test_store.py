@@ -160,6 +160,14 @@ def test_a_year_on_the_first_window_of_any_crop_whose_seed_can_still_be_woken_co
     assert 204 <= (one.kept_seed.window_first - today).days <= 206  # in 25 days: too soon to wake seed for it
 
 
+@pytest.mark.parametrize(("lifted", "spoken_of"), [(123, True), (124, False)])
+def test_seed_is_not_spoken_of_for_a_window_nobody_would_hold_it_for(make, morning, today, lifted, spoken_of):
+    """The window opens in 205 days: its seed is woken in 177, three hundred days after lifting 123 days ago."""
+    crop = make.planting(first=today - 160 * DAY, last=today - 130 * DAY)
+    (one,) = morning(stored(make, today), lifted=lifted, plantings=(crop,))
+    assert (one.kept_seed is not None) is spoken_of
+
+
 def test_a_crop_that_has_its_seed_already_is_not_waited_for(make, morning, today):
     crop = make.planting(first=today - 160 * DAY, last=today - 130 * DAY)
     soon = make.planting("gate-soon", first=today + 90 * DAY, last=today + 120 * DAY)

@@ -12,16 +12,20 @@ from haulm.science.dormancy import EARLIEST, LATEST, OLD_AT_C_D, age_c_d, slept_
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, FloatArray
 
+LONGEST_HELD = timedelta(days=300)  # judgement: nobody thinks of holding seed for longer
+
 
 def kept_seed_of(
     garden: Garden, planting: Planting, days: Mapping[str, Noted], store: StoreNow, thresholds: Thresholds, today: date
 ) -> KeptSeed | None:
-    """What a crop lifted and kept would be as seed; None for one that is not noted as lifted."""
+    """What a crop lifted and kept would be as seed; None for one not noted as lifted, or for a window too far off."""
     own = days[planting.key]
     if own.out_of_ground is None:
         return None
     ahead = thresholds.seed.chit_ahead_days * DAY
     first, name, again = _next_window(garden, days, ahead, today)
+    if first - ahead > own.out_of_ground + LONGEST_HELD:
+        return None
     wakes = _wakes(own, store) if store.known else None
     return KeptSeed(
         wakes=wakes,
