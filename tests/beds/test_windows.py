@@ -19,7 +19,10 @@ YEARS = 5
 def asked(make, thresholds):
     """The fates of a place's years: a plain annual wave of the day's mean, and a daily range about it."""
 
-    def found(latitude_deg=52.5, mean_c=10.0, half_c=10.0, range_c=10.0, offset_c=0.0, change=None, light=Light.OPEN):
+    def found(
+        latitude_deg=52.5, mean_c=10.0, half_c=10.0, range_c=10.0, offset_c=0.0, change=None, light=Light.OPEN,
+        read=lambda _timeline: (),
+    ):  # fmt: skip
         count = (TODAY - date(TODAY.year - YEARS, 1, 1)).days
         first = TODAY - timedelta(days=count)
         middle = make.seasons(first, count, latitude_deg, mean_c, half_c)
@@ -32,7 +35,8 @@ def asked(make, thresholds):
         )  # fmt: skip
         climate = climate_of(timeline, PlaceMean(), latitude_deg)
         place = make.place(latitude_deg, offset_c)
-        return year_fates(timeline, climate, place, Sown(make.bed(light=light), 0.05), thresholds)
+        sown = Sown(make.bed(light=light), make.planting())
+        return year_fates(timeline, climate, place, sown, thresholds, make.journal(*read(timeline)))
 
     return found
 
@@ -143,3 +147,15 @@ def test_shade_opens_a_spring_later(asked, thresholds):
 def test_what_a_crop_needs_comes_from_the_settings(thresholds):
     changed = thresholds.model_copy(update={"shoots": thresholds.shoots.model_copy(update={"forming_night_c": 17.0})})
     assert needs_of(changed) == replace(needs_of(thresholds), night_c=17.0)
+
+
+def test_readings_of_warmer_soil_open_the_window_sooner(asked, make, thresholds):
+    def readings(difference_c):
+        def read(timeline):
+            days = [TODAY - timedelta(days=back) for back in range(220, 280, 6)]
+            return [make.entry(day, "soil temperature", 11.0 + difference_c, number=at) for at, day in enumerate(days)]
+
+        return read
+
+    warm, cool = (windows(asked(read=readings(off_c)), limits_of(thresholds))[0].first for off_c in (4.0, -4.0))
+    assert warm < cool

@@ -12,8 +12,8 @@ import numpy as np
 from haulm.beds.chances import killing_c
 from haulm.beds.forcing import Climate, past
 from haulm.beds.soil_run import ground_of
-from haulm.beds.soil_years import soil_of_years
-from haulm.garden import Bed, Light, Place
+from haulm.beds.soil_years import UNTAUGHT, learned_from, soil_of_years
+from haulm.garden import Bed, Journal, Light, Place, Planting
 from haulm.science.bed_surface import settled_m
 from haulm.science.climatology import MOST_MISSING_DAYS
 from haulm.science.crop_fates import Fate, Fates, IntArray, Mask, Needs, Seasons, fates
@@ -27,19 +27,26 @@ STRAW_AGE_DAYS = 14.0  # judgement: laid straw counts as settled as it is after 
 
 @dataclass(frozen=True, slots=True)
 class Sown:
-    """The bed that is asked about, and how deep seed lies in it."""
+    """The bed that is asked about, what is planned in it, and how deep that lies: on the soil where nothing is."""
 
     bed: Bed
-    depth_m: float
+    planting: Planting | None = None
+
+    @property
+    def depth_m(self) -> float:
+        """How deep the seed lies."""
+        return self.planting.depth_m if self.planting else 0.0
 
 
-def year_fates(timeline: Timeline, climate: Climate, place: Place, sown: Sown, thresholds: Thresholds) -> YearFates:
+def year_fates(
+    timeline: Timeline, climate: Climate, place: Place, sown: Sown, thresholds: Thresholds, journal: Journal
+) -> YearFates:
     """What would have become of a crop planted on each day of each year of the record, its seed chitted.
 
     A year does not tell of a day when more than ten days of air are missing, or still to come, in the longest life of
-    a crop from that day on. Years that tell of no day are left out.
+    a crop from that day on. Years that tell of no day are left out. Readings in the journal move the soil of all years.
     """
-    weather = _seasons(timeline, climate, place, sown, thresholds)
+    weather = _seasons(timeline, climate, place, sown, thresholds, journal)
     wants, windows = needs_of(thresholds), thresholds.windows
     whole = np.array([P_DAYS_NEEDED[name] for name in CLASSES])
     young = fates(weather, windows.enough_share * whole, wants)
@@ -103,19 +110,22 @@ def needs_of(thresholds: Thresholds) -> Needs:
     )
 
 
-def _seasons(timeline: Timeline, climate: Climate, place: Place, sown: Sown, thresholds: Thresholds) -> Seasons:
-    weather = past(timeline, climate, timeline.days.first)
+def _seasons(
+    timeline: Timeline, climate: Climate, place: Place, sown: Sown, thresholds: Thresholds, journal: Journal
+) -> Seasons:
+    weather, ground = past(timeline, climate, timeline.days.first), ground_of(place, climate)
     new, deep = (
         float(settled_m(laid_m, STRAW_AGE_DAYS))
         for laid_m in (thresholds.planting.straw_at_planting_m, thresholds.straw.second_layer_straw_m)
     )
     shaded = replace(sown.bed, light=Light.SHADE if sown.bed.light is Light.SHADE else Light.HALF_SHADE)
     bare, strawed, cooled, grown = soil_of_years(
-        ground_of(place, climate),
+        ground,
         [sown.bed, sown.bed, shaded, sown.bed],
         sown.depth_m,
         np.array([0.0, new, new, deep]),
         weather,
+        learned_from(journal, timeline, climate, ground, sown.bed, sown.planting) if sown.planting else UNTAUGHT,
     )
     low, high = weather.air_min_c[0], weather.air_max_c[0]
     return Seasons(

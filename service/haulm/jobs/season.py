@@ -9,7 +9,7 @@ import numpy as np
 from haulm.beds.chances import FrostYears, frost_has_come, frost_still_comes, frost_years, frosts_at
 from haulm.beds.forcing import climate_of
 from haulm.beds.windows import Sown, limits_of, year_fates
-from haulm.garden import Garden
+from haulm.garden import Garden, What
 from haulm.jobs.morning import think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.state_folder import StateFolder
@@ -19,6 +19,7 @@ from haulm.science.climatology import FROST_LIMITS_C, bounded_chance
 from haulm.science.crop_fates import FloatArray
 from haulm.science.windows import CLASSES, RING_DAYS, Window, YearFates, closest, shares, windows
 from haulm.settings.load import Settings
+from haulm.store.journal_file import read_journal
 from haulm.weather import Timeline
 
 VERSION = 1
@@ -37,7 +38,8 @@ def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str,
     timeline = decision.timeline
     sown = _sown(garden, bed)
     climate = climate_of(timeline, observed.told, garden.place.latitude_deg)
-    found = year_fates(timeline, climate, garden.place, sown, thresholds)
+    journal = read_journal(state.journal(garden))[0].known(now, decision.today)
+    found = year_fates(timeline, climate, garden.place, sown, thresholds, journal)
     limits = limits_of(thresholds)
     listed = windows(found, limits) if found.years.size else ()
     killing = frost_years(timeline, garden.place, thresholds)
@@ -45,6 +47,7 @@ def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str,
         place=garden.place,
         bed=sown.bed,
         depth_m=sown.depth_m,
+        readings=len(journal.of(sown.bed.key, "", What.SOIL_READ)) if sown.planting else 0,
         station=timeline.origin.name,
         thresholds=thresholds,
         found=found,
@@ -59,7 +62,7 @@ def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str,
 
 
 def _sown(garden: Garden, named: str) -> Sown:
-    """A bed, and how deep the seed lies in its planting; 0 where nothing is planned in it."""
+    """A bed, and the first of what is planned in it."""
     planned = {planting.bed: planting for planting in reversed(garden.plantings)}
     spot = find_spot(garden, named) if named else None
     if spot is None:
@@ -67,7 +70,7 @@ def _sown(garden: Garden, named: str) -> Sown:
         planting = planned.get(bed.key)
     else:
         bed, planting = spot.bed, spot.planting or planned.get(spot.bed.key)
-    return Sown(bed, planting.depth_m if planting else 0.0)
+    return Sown(bed, planting)
 
 
 def _frosts(timeline: Timeline, garden: Garden, asked: date | None) -> tuple[FrostRow, ...]:

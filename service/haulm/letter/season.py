@@ -21,6 +21,10 @@ WIDTH, LABEL, HARD_SPACE = 80, 11, "\u00a0"
 A_COMMON_YEAR = date(2023, 1, 1)
 AFTER_SPRING = range(6, 12)  # northern months in which a window opens that shops have no seed for (judgement)
 SEED_HELD_C = (3.0, 5.0)  # common practice, no source
+CAUTION = (
+    "Past years are no promise. Plant by the morning's letter and a thermometer in the bed, and have covers ready "
+    "where frost would cost you the crop; your local advisory service knows the ground."
+)
 NEARLY_NEVER = 0.075  # told as 1 in 20 or less
 PLANTED_ON = (1, 16)  # of each month: the rows of the table
 WHY = {
@@ -67,6 +71,7 @@ class SeasonTold:
     place: Place
     bed: Bed
     depth_m: float
+    readings: int
     station: str
     thresholds: Thresholds
     found: YearFates
@@ -109,6 +114,9 @@ def as_lines(told: SeasonTold) -> Iterator[str]:
         yield from _table(told)
     yield ""
     yield from _frost_lines(told)
+    if told.years:
+        yield ""
+        yield from _wrapped(CAUTION)
 
 
 def _heading(told: SeasonTold) -> Iterator[str]:
@@ -125,6 +133,9 @@ def _heading(told: SeasonTold) -> Iterator[str]:
     yield from _wrapped(
         f"Seed {where}, {straw} of straw from planting; the garden {_colder(told)}. From {told.station}."
     )
+    if told.readings:
+        count = amounts.count(told.readings, "reading", "readings")
+        yield from _wrapped(f"Soil as {count} of your thermometer taught it.")
     fewest = told.thresholds.windows.fewest_years
     if told.years < fewest:
         yield from _wrapped(f"Only {amounts.years(told.years)}: hold every chance loosely. {fewest} or more tell.")
