@@ -14,6 +14,7 @@ from haulm.garden import Entry, What
 from haulm.jobs.morning import morning
 from haulm.jobs.page import refresh_pages, write_pages
 from haulm.jobs.state_folder import StateFolder
+from haulm.settings.explain import explained
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.sources.invented import invented_record
@@ -115,6 +116,19 @@ def test_a_planting_s_page_tells_what_was_said_and_what_was_noted(folder, settin
 def test_today_is_the_newest_letter(folder):
     page = pages(folder)["index.html"]
     assert "Thu\u00a020\u00a0May 2027" in page.words
+
+
+def test_every_threshold_is_explained_with_what_it_rests_on(folder, settings):
+    page = pages(folder)["thresholds.html"]
+    for key in ("thresholds.planting.soil_ready_spring = 10 C", "thresholds.frost.act_chance = 30 %"):
+        assert key in page.words.replace("\u00a0", " "), key
+    assert "common practice, no source" in page.words
+    changed = settings.thresholds.model_copy(
+        update={"frost": settings.thresholds.frost.model_copy(update={"act_chance": 0.2})}
+    )
+    rows = {row.key: row for _, table in explained(changed) for row in table}
+    assert [row.key for row in rows.values() if row.changed] == ["thresholds.frost.act_chance"]
+    assert rows["thresholds.frost.act_chance"].usual == "30 %"
 
 
 def test_a_second_time_writes_only_what_changed(folder, settings, state):

@@ -26,6 +26,7 @@ from haulm.letter.page import ARCHIVE, REVIEW, TODAY, Link, Listed, Row
 from haulm.letter.render import Picture
 from haulm.letter.season_chart import Mark, Season, season_alt_text, season_chart
 from haulm.post.folder import letter_stem, safe_name
+from haulm.settings.explain import explained
 from haulm.settings.load import Settings
 from haulm.store.database import Database, open_database
 from haulm.store.journal_file import read_journal
@@ -75,6 +76,8 @@ def write_pages(settings: Settings, state: StateFolder, folder: Path, now: datet
         files |= _letters(held, folder)
         for condition in held.decision.conditions:
             files |= _bed(held, condition)
+        for name, told in page.help_pages(held.links, explained(settings.thresholds)).items():
+            files[name] = _text(told)
         files[REVIEW] = _text(page.lines_page(_REVIEW, held.links, looked_back))
     return _write(folder, files)
 

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from haulm.letter import amounts
 from haulm.letter.dates import Coming
 from haulm.letter.render import Picture, html_environment
+from haulm.settings.explain import Explained
 
 TODAY, ARCHIVE, REVIEW = "index.html", "letters.html", "review.html"
 _MAIN = re.compile(r"<main>.*</main>", re.DOTALL)
@@ -23,6 +24,13 @@ class Link:
 
     file: str
     name: str
+
+
+HELP = (
+    Link("how.html", "How the numbers come about"),
+    Link("words.html", "Words"),
+    Link("thresholds.html", "Thresholds"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +107,19 @@ def lines_page(
     return _page("lines.html", links, link.file, title=link.name, parts=parts, picture=picture)
 
 
+def help_pages(links: Sequence[Link], tables: Iterable[tuple[str, Sequence[Explained]]]) -> dict[str, str]:
+    """The pages that explain: the trade's words, how the numbers come about, every threshold with its reason."""
+    return {
+        HELP[0].file: _page("how.html", links, HELP[0].file),
+        HELP[1].file: _page("words.html", links, HELP[1].file),
+        HELP[2].file: _page("thresholds.html", links, HELP[2].file, tables=tables),
+    }
+
+
 def _day(day: date) -> str:
     return f"{amounts.WEEKDAYS[day.weekday()]} {day.day} {amounts.MONTHS[day.month - 1][:3]}"
 
 
 def _page(template: str, links: Sequence[Link], here: str, **more: object) -> str:
     found = html_environment().get_template(f"page/{template}")
-    return found.render(links=links, here=here, up="../" * here.count("/"), **more)
+    return found.render(links=links, help_links=HELP, here=here, up="../" * here.count("/"), **more)
