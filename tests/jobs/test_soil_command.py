@@ -127,10 +127,19 @@ def test_only_a_swing_beyond_its_own_doubt_is_called_sunny_or_shady(settings, st
         soil = replace(report.condition.soil, taught=taught)
         return in_one(as_lines(replace(report, condition=replace(report.condition, soil=soil))))
 
-    assert "as in a sunnier bed" in said(1.1)
+    assert "as in a sunnier bed (give or take 1.8 °F, where it was 3 °F without)" in said(1.1)
     assert "as in a shadier bed" in said(-1.1)
     assert "they do not tell yet" in said(0.9)
     assert "they do not tell yet" in said(-0.9)
+
+
+def test_readings_that_hardly_make_it_surer_are_told_so(settings, state):
+    read(settings, state, 3, 12.0)
+    report = soil_report(settings, state, "gatebed", NOW)
+    taught = replace(report.condition.soil.taught, swing_spread_c=1.61, untaught_swing_spread_c=1.62)
+    soil = replace(report.condition.soil, taught=taught)
+    lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=soil))))
+    assert "give or take 3 °F, hardly less than without" in lines
 
 
 def test_a_reading_that_is_not_believed_teaches_nothing_and_says_so(settings, state):

@@ -203,16 +203,19 @@ def _warmer(condition: Condition, taught: SoilTaught, display: Display) -> str:
     moved = amounts.change(taught.moved_c.at(yesterday), display)
     before, after = taught.untaught_spread_c.at(yesterday), condition.soil.spread_c.at(yesterday)
     count = amounts.count(used, "reading makes", "readings make").capitalize()
-    return (
-        f"{count} yesterday's figure {moved} than the air alone would; "
-        f"give or take {amounts.warmth(after, display)}, where it was {amounts.warmth(before, display)} without."
-    )
+    return f"{count} yesterday's figure {moved} than the air alone would; {_sure(after, before, display)}."
+
+
+def _sure(after_c: float, before_c: float, display: Display) -> str:
+    """How sure a figure is with readings and without: "give or take 1.2 °C, where it was 1.6 °C without"."""
+    after, before = amounts.warmth(after_c, display), amounts.warmth(before_c, display)
+    return f"give or take {after}, {'hardly less than' if after == before else f'where it was {before}'} without"
 
 
 def _sunnier(taught: SoilTaught, display: Display) -> str:
     """What they say of the sun on the bed: a swing of the year wider or narrower than most have."""
     after, before = taught.swing_spread_c, taught.untaught_swing_spread_c
-    known = f"give or take {amounts.warmth(after, display)}, where it was {amounts.warmth(before, display)} without"
+    known = _sure(after, before, display)
     if abs(taught.swing_c) < after:
         return f"Whether the bed is sunnier or shadier than most they do not tell yet (summer against winter, {known})."
     swing = amounts.warmth(abs(taught.swing_c), display)
