@@ -17,7 +17,8 @@ from haulm.settings.load import load
 ROOT = Path(__file__).parent.parent
 DEPLOY = ROOT / "deploy"
 CONFIG = ROOT / "config" / "haulm.toml"
-UNITS = ("haulm.service", "haulm.timer", "haulm-failed.service")
+UNITS = ("haulm.service", "haulm.timer", "haulm-failed.service", "haulm-evening.service", "haulm-evening.timer")
+STARTING = ("haulm.service", "haulm-evening.service")
 LOCKED = re.compile(r"([A-Za-z0-9._-]+)==([^\s;]+)( --hash=sha256:[0-9a-f]{64})+")
 
 
@@ -30,9 +31,8 @@ def values(unit: str, key: str) -> list[str]:
     return re.findall(rf"^{key}=(.*)$", read(unit), re.MULTILINE)
 
 
-def crontab() -> str:
-    (line,) = (line for line in read("crontab").splitlines() if not line.startswith("#"))
-    return line
+def crontab() -> list[str]:
+    return [line for line in read("crontab").splitlines() if not line.startswith("#")]
 
 
 def locked() -> dict[str, str]:
@@ -65,7 +65,11 @@ def test_systemd_accepts_the_units(analyze: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("unit", "words", "most"),
-    [("haulm.service", "exposure of {:g} when", 1.5), ("haulm-failed.service", "need not, has {:g}.", 1.0)],
+    [
+        ("haulm.service", "exposure of {:g} when", 1.5),
+        ("haulm-evening.service", "exposure of {:g} when", 1.5),
+        ("haulm-failed.service", "need not, has {:g}.", 1.0),
+    ],
 )
 def test_the_services_are_hardened_as_the_notes_say(analyze: str, unit: str, words: str, most: float) -> None:
     done = subprocess.run(
@@ -117,23 +121,43 @@ def test_the_empty_password_is_passed_over_without_mail_and_refused_with_it(tmp_
         assert load(settings, environ).post.mail is None
 
 
-@pytest.mark.parametrize("line", [crontab(), *values("haulm.service", "ExecStart")], ids=["crontab", "service"])
+def test_the_evening_is_kept_as_close_as_the_morning() -> None:
+    """The same user, folders and walls: from DynamicUser on the two services are one text."""
+    morning_unit, evening_unit = (read(name).split("DynamicUser=yes", 1)[1] for name in STARTING)
+    assert morning_unit == evening_unit
+    assert values("haulm-evening.service", "OnFailure") == ["haulm-failed.service"]
+    assert values("haulm-evening.service", "SuccessExitStatus") == [str(int(Exit.TRY_LATER))]
+    assert values("haulm-evening.timer", "Unit") in ([], ["haulm-evening.service"])
+
+
+STARTED = [*crontab(), *(line for unit in STARTING for line in values(unit, "ExecStart"))]
+
+
+@pytest.mark.parametrize("line", STARTED)
 def test_haulm_understands_what_is_started(line: str) -> None:
     words = re.search(r"/opt/haulm/bin/haulm ([^>]*)", line)
     assert words, line
     asked = cli._parser().parse_args(shlex.split(words[1]))
     assert asked.command is morning._schedule
     assert asked.once is True
+    assert asked.evening is ("--evening" in line)
 
 
-def test_cron_reads_the_crontab_line_to_its_end() -> None:
+def test_morning_and_evening_are_both_started() -> None:
+    for lines in (crontab(), STARTED[-2:]):
+        assert ["--evening" in line for line in lines] == [False, True]
+
+
+@pytest.mark.parametrize("line", crontab())
+def test_cron_reads_the_crontab_line_to_its_end(line: str) -> None:
     """Five fields of time, and no bare percent sign, at which cron would cut the line."""
-    assert all(re.fullmatch(r"[\d*,/-]+", field) for field in crontab().split()[:5])
-    assert not re.search(r"(?<!\\)%", crontab())
+    assert all(re.fullmatch(r"[\d*,/-]+", field) for field in line.split()[:5])
+    assert not re.search(r"(?<!\\)%", line)
 
 
-def test_the_shell_reads_the_crontab_line() -> None:
-    command = crontab().split(maxsplit=5)[5].replace(r"\%", "%")
+@pytest.mark.parametrize("line", crontab())
+def test_the_shell_reads_the_crontab_line(line: str) -> None:
+    command = line.split(maxsplit=5)[5].replace(r"\%", "%")
     done = subprocess.run(["sh", "-n", "-c", command], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
 

@@ -25,6 +25,7 @@ class World:
         self.today = date(2027, 5, 4)
         self.down = False
         self.hourly = True
+        self.hour, self.issued_hour = 4, 3  # UTC: up to when hours are observed, and when the forecast was issued
         self.asked = []
         self.days = invented_record("brackenford", BEGINS, date(2027, 6, 1), 7).days
         self._stations = folder / "stations.db"
@@ -63,7 +64,7 @@ class World:
         if not self.hourly or year != self.today.year:
             return None
         rows = ["year,month,day,hour,temp,temp_source,rhum,rhum_source"]
-        start = datetime(self.today.year, self.today.month, self.today.day, 4, tzinfo=UTC) - timedelta(hours=60)
+        start = datetime(self.today.year, self.today.month, self.today.day, self.hour, tzinfo=UTC) - timedelta(hours=60)
         for hour in range(61):
             at = start + timedelta(hours=hour)
             warm = 3.0 + abs(at.hour - 4) * 0.5
@@ -71,7 +72,7 @@ class World:
         return gzip.compress(("\n".join(rows) + "\n").encode())
 
     def _forecast(self):
-        issued = datetime(self.today.year, self.today.month, self.today.day, 3, tzinfo=UTC)
+        issued = datetime(self.today.year, self.today.month, self.today.day, self.issued_hour, tzinfo=UTC)
         steps = []
         for hour in range(72):
             at = issued + timedelta(hours=hour)

@@ -35,6 +35,7 @@ STAND_IN = """
 import json, sys, time
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 from haulm.store.database import open_database
 from haulm.store.letters import Address, Status, StoredLetter, claim, letter_of, settle, waiting
 from haulm.store.mornings import record_morning
@@ -48,7 +49,10 @@ step = plan[len((folder / "calls").read_text().splitlines()) - 1]
 now = datetime.fromisoformat((folder / "now").read_text())
 if step["do"] != "nothing":
     with open_database(Path(sys.argv[sys.argv.index("--state") + 1]) / "haulm.sqlite") as database:
-        if letter_of(database, "haulm", "morning", now.date()) is None:
+        if sys.argv[1] == "evening":
+            day = now.astimezone(ZoneInfo("America/Chicago")).date()
+            end_run(database, begin_run(database, "haulm", "evening", day, now), now, Outcome.DONE, step["code"])
+        elif letter_of(database, "haulm", "morning", now.date()) is None:
             run = begin_run(database, "haulm", "morning", now.date(), now)
             if step["do"] in ("write", "deliver"):
                 letter = StoredLetter("haulm", "morning", now.date(), now, "s", "t", "h", "{}")
@@ -75,6 +79,7 @@ class Stage:
         (folder / "stand_in.py").write_text(STAND_IN, encoding="utf-8")
         self.program = (sys.executable, str(folder / "stand_in.py"))
         self.environ = {name: value for name, value in os.environ.items() if not name.startswith("HAULM_")}
+        self.environ["HAULM_LETTER__EVENING"] = "false"  # its own tests let it look
 
     def plan(self, *steps: dict[str, Any]) -> None:
         (self.folder / "plan.json").write_text(json.dumps(steps))
@@ -390,3 +395,90 @@ def test_the_real_scheduler_sends_one_letter_and_ends_when_told(
         (run,) = read_runs(database, "haulm", datetime.now(UTC).date() - timedelta(days=2))
     assert run.outcome in {Outcome.DONE, Outcome.PARTLY}
     assert len(list((live.folder / "letters").rglob("*.txt"))) == 1
+
+
+# --- evenings: the sample's garden lies in Wisconsin (44 N, 90 W), dusk on 12 April about 20:05 by Chicago's clock
+
+LOOK = datetime(2027, 4, 12, 23, 12, tzinfo=UTC)
+SECOND = datetime(2027, 4, 13, 2, 55, tzinfo=UTC)
+LOOKED = {"do": "look", "code": 0}
+
+
+@pytest.fixture
+def evenings(stage: Stage) -> Stage:
+    del stage.environ["HAULM_LETTER__EVENING"]
+    return stage
+
+
+def test_a_morning_and_two_looks_each_once(evenings: Stage, told: Callable[[], list[str]]) -> None:
+    evenings.plan(WROTE, LOOKED, LOOKED)
+    watch = evenings.watch()
+    for now in (
+        HOUR,
+        HOUR + MINUTE,
+        LOOK - 60 * MINUTE,
+        LOOK,
+        LOOK + MINUTE,
+        SECOND - 60 * MINUTE,
+        SECOND,
+        SECOND + MINUTE,
+    ):
+        evenings.tick(watch, now)
+    assert [call[0] for call in evenings.calls] == ["morning", "evening", "evening"]
+    assert told() == [
+        "The morning of 2027-04-12 ended with exit code 0: the letter is written and handed over.",
+        "The evening look of 2027-04-12 ended with exit code 0: the coming night is looked at.",
+        "The second look of 2027-04-12 ended with exit code 0: the coming night is looked at.",
+    ]
+
+
+def test_a_failed_look_is_tried_again_while_it_helps(evenings: Stage, told: Callable[[], list[str]]) -> None:
+    evenings.plan(WROTE, {"do": "nothing", "code": 75}, LOOKED)
+    watch = evenings.watch()
+    for minutes in (0, 1, 4, 5, 6):
+        evenings.tick(watch, LOOK + minutes * MINUTE) if minutes else (
+            evenings.tick(watch, HOUR),
+            evenings.tick(watch, LOOK),
+        )
+    assert [call[0] for call in evenings.calls] == ["morning", "evening", "evening"]
+    assert "not all is done; the next try is at 18:17" in told()[1]
+
+
+def test_a_machine_that_was_off_till_late_looks_once(evenings: Stage, told: Callable[[], list[str]]) -> None:
+    """Past what the first look is worth, before midnight: the second one is still wanted."""
+    evenings.plan(LOOKED)
+    watch = evenings.watch()
+    for minutes in range(3):
+        evenings.tick(watch, datetime(2027, 4, 13, 4, 0, tzinfo=UTC) + minutes * MINUTE)
+    assert [call[0] for call in evenings.calls] == ["evening"]
+    assert any("The evening look of 2027-04-12 was missed" in line for line in told())
+
+
+def test_no_look_where_the_settings_want_none(stage: Stage) -> None:
+    stage.plan(WROTE)
+    watch = stage.watch()
+    for now in (HOUR, LOOK, SECOND):
+        stage.tick(watch, now)
+    assert [call[0] for call in stage.calls] == ["morning"]
+
+
+def test_a_letter_that_waits_is_handed_over_by_the_evening_alone(evenings: Stage) -> None:
+    evenings.plan({"do": "write", "code": 75}, LOOKED, LOOKED)
+    watch = evenings.watch()
+    evenings.tick(watch, HOUR)
+    evenings.tick(watch, LOOK)
+    assert [call[0] for call in evenings.calls] == ["morning", "evening"]
+
+
+@pytest.mark.parametrize(
+    ("now", "calls"),
+    [(LOOK - 60 * MINUTE, 0), (LOOK, 1), (SECOND, 1), (datetime(2027, 4, 13, 4, 50, tzinfo=UTC), 0)],
+)
+def test_a_timer_may_ask_for_the_look_as_often_as_it_likes(evenings: Stage, now: datetime, calls: int) -> None:
+    evenings.plan(LOOKED, LOOKED)
+    for _ in range(3):
+        evenings.set_clock(now)
+        assert once(
+            evenings.settings, evenings.state, evenings.environ, now, evenings.program, evening=True
+        ) == Exit.DONE  # fmt: skip
+    assert [call[0] for call in evenings.calls] == ["evening"] * calls

@@ -1,4 +1,4 @@
-"""Words of the commands that write letters: morning, schedule."""
+"""Words of the commands that write letters: morning, evening, schedule."""
 
 import argparse
 import os
@@ -18,10 +18,23 @@ def add_morning(commands: Commands) -> None:
     parser.add_argument("--json", action="store_true", help="print the letter as JSON, version 1")
 
 
+def add_evening(commands: Commands) -> None:
+    """The words of `haulm evening`."""
+    parser = add(commands, "evening", _evening, "Look at the coming night; write only where it endangers something.")
+    with_settings(parser)
+    with_state(parser)
+    parser.add_argument("--today", type=day_of, metavar="DATE", help="look at the night after this local day instead")
+    parser.add_argument("--dry-run", action="store_true", help="work it out afresh, store and send nothing")
+    parser.add_argument("--json", action="store_true", help="print what is known of the night as JSON, version 1")
+
+
 def add_schedule(commands: Commands) -> None:
     """The words of `haulm schedule`."""
-    parser = add(commands, "schedule", _schedule, "Stay, and run each morning at its hour until told to end.")
+    parser = add(
+        commands, "schedule", _schedule, "Stay, and run each morning and evening at its hour until told to end."
+    )
     parser.add_argument("--once", action="store_true", help="for a timer: run this morning if still wanted, then end")
+    parser.add_argument("--evening", action="store_true", help="with --once: the evening's look, if one is due")
     with_settings(parser)
     with_state(parser)
 
@@ -43,6 +56,27 @@ def _morning(arguments: argparse.Namespace) -> int:
     return done.exit_code or shown
 
 
+def _evening(arguments: argparse.Namespace) -> int:
+    from haulm.jobs.evening import as_json, as_of_evening, evening, rehearse_evening  # noqa: PLC0415
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.jobs.system_log import open_log  # noqa: PLC0415
+    from haulm.settings.load import load  # noqa: PLC0415
+
+    open_log(os.environ)
+    settings = load(settings_file(arguments), os.environ)
+    state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
+    as_of = as_of_evening(settings, arguments.today) if arguments.today else None
+    if arguments.dry_run:
+        done = rehearse_evening(settings, state, now, as_of or now)
+    else:
+        done = evening(settings, state, now, as_of)
+    if arguments.json:
+        print(as_json(done))
+    else:
+        print(done.letter.text.rstrip() if done.letter else done.told)
+    return done.exit_code
+
+
 def _schedule(arguments: argparse.Namespace) -> int:
     import logging  # noqa: PLC0415  --help must stay light
 
@@ -52,5 +86,5 @@ def _schedule(arguments: argparse.Namespace) -> int:
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
     settings, state = settings_file(arguments), state_folder(arguments.state, os.environ)
     if arguments.once:
-        return once(settings, state, os.environ, datetime.now(UTC))
+        return once(settings, state, os.environ, datetime.now(UTC), evening=arguments.evening)
     return keep_watch(settings, state, os.environ)

@@ -9,11 +9,12 @@ from haulm.store.runs import read_runs
 
 LOOKED_BACK = timedelta(days=400)
 MOST_TOLD = 3
+MORNING = "morning"
 
 
 def arrears(database: Database, garden: str, day: date, now: datetime) -> tuple[str, ...]:
     """One sentence for the mornings that have no letter, and one for each of the newest deliveries that failed."""
-    runs = read_runs(database, garden, day - LOOKED_BACK)
+    runs = [run for run in read_runs(database, garden, day - LOOKED_BACK) if run.kind == MORNING]
     written = [run.started for run in runs if run.day < day]
     since = max(written, default=now - LOOKED_BACK)
     late = [one for one in waiting(database, garden) if one.day < day and one.attempts]

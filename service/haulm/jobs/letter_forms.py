@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from haulm.advice import Decision
 from haulm.letter import chart
 from haulm.letter.as_json import as_json
-from haulm.letter.compose import compose
+from haulm.letter.compose import MORNING, compose
 from haulm.letter.render import Picture, as_html, as_text
 from haulm.settings.thresholds import Thresholds
 from haulm.store.letters import StoredLetter
@@ -29,15 +29,24 @@ def files_of(forms: Forms | StoredLetter) -> dict[str, bytes]:
     return files | ({"png": forms.picture} if forms.picture is not None else {})
 
 
-def write_out(decision: Decision, thresholds: Thresholds, picture_name: str, *, with_picture: bool = True) -> Forms:
+def write_out(
+    decision: Decision,
+    thresholds: Thresholds,
+    picture_name: str,
+    *,
+    with_picture: bool = True,
+    kind: str = MORNING,
+) -> Forms:
     """The letter of a decision.
 
     Parameters
     ----------
     picture_name
         How the HTML names the picture: a file beside it, or ``cid:…`` in a mail.
+    kind
+        "morning", or a kind of evening's letter.
     """
-    letter = compose(decision, thresholds)
+    letter = compose(decision, thresholds, kind)
     subject_of_picture = chart.choose(decision.conditions) if with_picture else None
     drawn, picture = None, None
     if subject_of_picture is not None:

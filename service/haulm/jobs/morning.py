@@ -10,21 +10,19 @@ from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
 from haulm.errors import Exit
-from haulm.garden import Journal, Place
+from haulm.garden import Journal
 from haulm.jobs.answers import collect
 from haulm.jobs.arrears import arrears
 from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
-from haulm.jobs.letter_forms import Forms, write_out
+from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
-from haulm.jobs.observe_hours import forecast_cell, keep_coming_hours, keep_observed_hours
-from haulm.jobs.observe_stations import access_to
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
 from haulm.store.answers import mark_told, to_be_told
 from haulm.store.database import Database, open_database
-from haulm.store.hours import forget_old
 from haulm.store.journal_file import read_journal
 from haulm.store.letters import StoredLetter, letter_of
 from haulm.store.lock import lock
@@ -32,7 +30,6 @@ from haulm.store.mornings import record_morning
 from haulm.store.notes import reindex
 from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
-from haulm.store.weather import keep_forecast, keep_record
 
 KIND = "morning"
 
@@ -76,7 +73,7 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
         run = begin_run(database, settings.garden.key, KIND, day, now)
         letter, exit_code = _write(settings, state, database, run, moment, now)
         delivered = deliver(settings, database, now)
-        code = max(exit_code, delivered, key=_gravity)
+        code = gravest(exit_code, delivered)
         end_run(database, run, now, Outcome.DONE if code is Exit.DONE else Outcome.PARTLY, code)
     return Morning(letter, code)
 
@@ -85,7 +82,7 @@ def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datet
     """Work a morning out afresh and store nothing, deliver nothing."""
     observed, decision = think(settings, state, now, as_of)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, decision.today))
-    return Morning(_stored(decision, forms), _exit(observed, decision))
+    return Morning(stored_letter(decision, forms, KIND), _exit(observed, decision))
 
 
 def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> tuple[Observed, Decision]:
@@ -108,10 +105,7 @@ def _write(
 ) -> tuple[StoredLetter, Exit]:
     day = settings.garden.place.day_of(moment)
     observed = observe(settings, state.spool, database, moment, now)
-    _keep_weather(database, settings.garden.place, observed, now)
-    if settings.weather.source == "stations":
-        with access_to(settings, state.spool, now) as access:
-            keep_observed_hours(settings, access, database, now)
+    keep_weather(database, settings, state, observed, now)
     collected = collect(settings, state, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     reindex(database, settings.garden.key, journal)
@@ -122,7 +116,7 @@ def _write(
     heard = tuple(one.told for one in to_be_told(database, settings.garden.key, day))
     decision = replace(decision, heard=heard)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
-    letter = _stored(decision, forms)
+    letter = stored_letter(decision, forms, KIND)
     with database.transaction():
         record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
         mark_told(database, settings.garden.key, day)
@@ -150,31 +144,6 @@ def _decide(
     return replace(decision, notices=observed.notices + told)
 
 
-def _keep_weather(database: Database, place: Place, observed: Observed, now: datetime) -> None:
-    with database.transaction():
-        for record in observed.kept:
-            keep_record(database, record, now)
-        for forecast in observed.forecasts:
-            keep_forecast(database, forecast_cell(forecast.origin, place), forecast, now)
-        if observed.coming is not None:
-            keep_coming_hours(database, observed.coming, place)
-        forget_old(database, now)
-
-
-def _stored(decision: Decision, forms: Forms) -> StoredLetter:
-    return StoredLetter(
-        garden=decision.garden.key,
-        kind=KIND,
-        day=decision.today,
-        written=decision.as_of,
-        subject=forms.subject,
-        text=forms.text,
-        html=forms.html,
-        json=forms.json,
-        picture=forms.picture,
-    )
-
-
 def _picture_name(settings: Settings, day: date) -> str:
     return f"{letter_stem(settings.garden.key, KIND, day)}.png"
 
@@ -183,7 +152,3 @@ def _exit(observed: Observed, decision: Decision) -> Exit:
     """A letter written without fresh data is only partly a success."""
     silent = any(alert.rule == "station-silent" and not alert.ended for alert in decision.alerts)
     return Exit.DONE if observed.fresh and not silent else Exit.PARTLY
-
-
-def _gravity(code: Exit) -> int:
-    return [Exit.DONE, Exit.PARTLY, Exit.TRY_LATER, Exit.SETTINGS].index(code)

@@ -1,6 +1,6 @@
-"""haulm on its own: look each minute whether a morning is due, and start it as a process of its own.
+"""haulm on its own: look each minute whether a morning or an evening is due, and start it as a process of its own.
 
-The morning runs in a child process, so that whatever it takes in memory goes back when it ends, and a morning that
+It runs in a child process, so that whatever it takes in memory goes back when it ends, and one that
 crashes or hangs takes nothing with it. The only home of apscheduler.
 """
 
@@ -25,6 +25,7 @@ from apscheduler.triggers.cron import CronTrigger
 
 from haulm.errors import Exit, HaulmError, SettingsError
 from haulm.jobs.due import Standing, due, next_try
+from haulm.jobs.errands import EVENING, Errand, errands
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings, load
 from haulm.store.database import open_database
@@ -33,7 +34,6 @@ from haulm.store.runs import Outcome, Run, read_runs
 
 logger = logging.getLogger("haulm")
 
-KIND = "morning"
 # The console script does not look for modules in the folder it is called from (-P), nor shall the child.
 HAULM = (sys.executable, "-P", "-m", "haulm")
 MISFIRE_GRACE_S = 6 * 3600
@@ -56,7 +56,7 @@ _KILL_AFTER_S = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of a garden's mornings: their runs, and whether a finished letter waits to be handed over."""
+    """What is known of a garden's errands: their runs, and whether a finished letter waits to be handed over."""
 
     runs: tuple[Run, ...] = ()
     undelivered: bool = False
@@ -68,7 +68,7 @@ class Known:
 
 
 class Watch:
-    """Keeps watch over one garden's mornings: `tick` is asked each minute, `end` lets a child finish and no more start.
+    """Keeps watch over one garden's errands: `tick` is asked each minute, `end` lets a child finish and no more start.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ class Watch:
         self._seen: tuple[int, ...] = ()
         self._settings: Settings | None = None
         self._trouble: tuple[tuple[int, ...], str] | None = None
-        self._settled: date | None = None
+        self._settled: dict[str, date] = {}  # by the errand's name
         self._unrecorded: tuple[Run, ...] = ()
         self._end_at: float | None = None
 
@@ -107,12 +107,12 @@ class Watch:
         seen = _signature(self._path)
         if self._settings is None or seen != self._seen:
             # What was settled under the old file, or failed under it, is asked afresh.
-            self._seen, self._settings, self._settled, self._unrecorded = seen, None, None, ()
+            self._seen, self._settings, self._settled, self._unrecorded = seen, None, {}, ()
             self._settings = load(self._path, self._environ)
         return self._settings
 
     def tick(self, now: datetime) -> None:
-        """Start the morning if it is due, and wait until it has ended. What is wrong is told once, until it changes."""
+        """Start what is due, and wait until it has ended. What is wrong is told once, until it changes."""
         if self.ending:
             return
         try:
@@ -137,56 +137,61 @@ class Watch:
         return self._end_at is not None
 
     def _look(self, settings: Settings, now: datetime) -> None:
-        zone, day = settings.garden.place.zone, settings.garden.place.day_of(now)
         # The store is opened only while there is something to ask it: on a small board each opening wears the card.
-        if self._settled == day or due(now, (), settings.letter.at, zone, time.max) is Standing.EARLY:
-            return
-        known = self._known(settings, now)
-        stands = _standing(settings, known, now)
-        if stands is Standing.DUE:
-            code = self._run_morning(day)
-            stands = self._after(settings, known, now, code)
-        elif stands is Standing.LATE:
-            _log_late(settings, day)
-        if stands in {Standing.DONE, Standing.LATE}:
-            self._settled, self._unrecorded = day, ()
-
-    def _known(self, settings: Settings, now: datetime) -> Known:
-        known = known_runs(settings, self._state, now)
-        return replace(known, runs=known.runs + self._unrecorded)
-
-    def _after(self, settings: Settings, before: Known, now: datetime, code: int | None) -> Standing:
-        """Where the morning stands once a child has ended, told in one line."""
         day = settings.garden.place.day_of(now)
-        if not known_runs(settings, self._state, now).ids - before.ids:
+        begun = _begun(settings, errands(settings, day), now)
+        for errand in begun:
+            if self._settled.get(errand.name) != day and not self.ending:
+                self._see_to(errand, settings, now)
+
+    def _see_to(self, errand: Errand, settings: Settings, now: datetime) -> None:
+        day, known = settings.garden.place.day_of(now), self._known(errand, settings, now)
+        stands = _standing(settings, errand, known, now)
+        if stands is Standing.DUE:
+            code = self._run(errand, day)
+            stands = self._after(errand, settings, known, now, code)
+        elif stands is Standing.LATE:
+            _log_late(errand, day)
+        if stands in {Standing.DONE, Standing.LATE}:
+            self._settled[errand.name] = day
+            self._unrecorded = tuple(run for run in self._unrecorded if run.day == day)
+
+    def _known(self, errand: Errand, settings: Settings, now: datetime) -> Known:
+        known = known_runs(settings, self._state, now)
+        return _own(errand, replace(known, runs=(*known.runs, *self._unrecorded)))
+
+    def _after(self, errand: Errand, settings: Settings, before: Known, now: datetime, code: int | None) -> Standing:
+        """Where an errand stands once its child has ended, told in one line."""
+        day = settings.garden.place.day_of(now)
+        if not _own(errand, known_runs(settings, self._state, now)).ids - before.ids:
             # It failed before it reached the store, or had only to hand over a letter that was there.
-            lost = Run(0, settings.garden.key, KIND, day, now, None, Outcome.FAILED, code, "")
+            lost = Run(0, settings.garden.key, errand.command, day, now, None, Outcome.FAILED, code, "")
             self._unrecorded = (*self._unrecorded, lost)
-        known = self._known(settings, now)
+        known = self._known(errand, settings, now)
         # Asked as of the beginning of the child, so that the answer is about that day even if midnight has passed.
         begun = max([now, *(run.started for run in known.runs if run.day == day)])
-        stands = _standing(settings, known, begun)
+        stands = _standing(settings, errand, known, begun)
         logger.log(
             logging.INFO if code == Exit.DONE else logging.WARNING,
-            "The morning of %s ended with exit code %s: %s.",
-            *(day, "none" if code is None else code, _outlook(settings, known, stands, begun)),
+            "The %s of %s ended with exit code %s: %s.",
+            *(errand.name, day, "none" if code is None else code, _outlook(settings, errand, known, stands, begun)),
         )
         return stands
 
-    def _run_morning(self, day: date) -> int | None:
+    def _run(self, errand: Errand, day: date) -> int | None:
         """The exit code of the child; None where it could not be started."""
         try:
-            child = _start(self._program, self._path, self._state, self._environ)
+            child = _start(self._program, errand.command, self._path, self._state, self._environ)
         except OSError as fault:
-            logger.error("The morning of %s could not be started: %s", day, fault.strerror)
+            logger.error("The %s of %s could not be started: %s", errand.name, day, fault.strerror)
             return None
-        return self._ended(child, day, monotonic() + self._limits.longest_s)
+        return self._ended(child, errand, day, monotonic() + self._limits.longest_s)
 
-    def _ended(self, child: "subprocess.Popen[bytes]", day: date, limit: float) -> int:
+    def _ended(self, child: "subprocess.Popen[bytes]", errand: Errand, day: date, limit: float) -> int:
         while monotonic() < min(limit, self._end_at or limit):
             with suppress(subprocess.TimeoutExpired):
                 return child.wait(_LOOK_S)
-        logger.error("The morning of %s takes too long and is ended.", day)
+        logger.error("The %s of %s takes too long and is ended.", errand.name, day)
         child.terminate()
         with suppress(subprocess.TimeoutExpired):
             return child.wait(_KILL_AFTER_S)
@@ -200,7 +205,7 @@ class Watch:
 
 
 def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
-    """What the store tells of the mornings since yesterday.
+    """What the store tells of all runs since yesterday.
 
     Raises
     ------
@@ -213,15 +218,22 @@ def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
     with open_database(state.store) as database:
         runs = read_runs(database, garden.key, garden.place.day_of(now) - timedelta(days=1))
         undelivered = bool(waiting(database, garden.key) or left_sending(database, garden.key))
-    return Known(tuple(run for run in runs if run.kind == KIND), undelivered)
+    return Known(runs, undelivered)
 
 
 def once(
-    path: Path, state: StateFolder, environ: Mapping[str, str], now: datetime, program: Sequence[str] = HAULM
+    path: Path,
+    state: StateFolder,
+    environ: Mapping[str, str],
+    now: datetime,
+    program: Sequence[str] = HAULM,
+    *,
+    evening: bool = False,
 ) -> int:
     """For a timer or cron: run this day's morning if it is still wanted, and return its exit code.
 
-    The hour is the timer's; nothing runs for a day that has its letter, or after the settings' catch-up hour.
+    The hour is the timer's; nothing runs for a day that has its letter, or after the settings' catch-up hour. With
+    `evening` it is a look at the coming night, if one is due: its hour moves with dusk, so the timer asks often.
 
     Raises
     ------
@@ -229,13 +241,17 @@ def once(
         The settings or the store cannot be used.
     """
     settings = load(path, environ)
-    stands = _standing(settings, known_runs(settings, state, now), now, time.min)
-    if stands is Standing.LATE:
-        _log_late(settings, settings.garden.place.day_of(now))
-    if stands in {Standing.DONE, Standing.LATE}:
-        return Exit.DONE
-    with _start(program, path, state, environ, apart=False) as child:
-        return child.wait()
+    day = settings.garden.place.day_of(now)
+    wanted = [one for one in errands(settings, day) if (one.command == EVENING) is evening]
+    begun = _begun(settings, wanted if evening else [replace(one, at=time.min) for one in wanted], now)
+    for errand in begun:
+        stands = _standing(settings, errand, _own(errand, known_runs(settings, state, now)), now)
+        if stands is Standing.LATE and not evening:
+            _log_late(errand, day)
+        if stands in {Standing.DUE, Standing.WAITING}:
+            with _start(program, errand.command, path, state, environ, apart=False) as child:
+                return child.wait()
+    return Exit.DONE
 
 
 def keep_watch(path: Path, state: StateFolder, environ: Mapping[str, str]) -> int:
@@ -254,17 +270,25 @@ def keep_watch(path: Path, state: StateFolder, environ: Mapping[str, str]) -> in
     scheduler.add_listener(lambda _: _on_signals(scheduler, watch), EVENT_SCHEDULER_STARTED)
     place = settings.garden.place
     logger.info("A letter each morning at %s in %s (%s).", f"{settings.letter.at:%H:%M}", place.name, place.zone)
+    if settings.letter.evening:
+        logger.info("A look at the coming night %s h before dusk.", settings.letter.evening_hours_before_dusk)
     scheduler.start()
     logger.info("haulm was told to end, and has ended.")
     return Exit.DONE
 
 
 def _start(
-    program: Sequence[str], path: Path, state: StateFolder, environ: Mapping[str, str], *, apart: bool = True
+    program: Sequence[str],
+    command: str,
+    path: Path,
+    state: StateFolder,
+    environ: Mapping[str, str],
+    *,
+    apart: bool = True,
 ) -> "subprocess.Popen[bytes]":
-    """Start a morning; its faults go where ours go. Apart means that a Ctrl-C at the terminal does not reach it."""
+    """Start an errand; its faults go where ours go. Apart means that a Ctrl-C at the terminal does not reach it."""
     return subprocess.Popen(  # noqa: S603  our own program
-        [*program, "morning", "--settings", str(path), "--state", str(state.path)],
+        [*program, command, "--settings", str(path), "--state", str(state.path)],
         env=dict(environ),
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
@@ -304,24 +328,34 @@ def _signature(path: Path) -> tuple[int, ...]:
     return stat.st_mtime_ns, stat.st_size, stat.st_ino
 
 
-def _log_late(settings: Settings, day: date) -> None:
-    until = settings.thresholds.data.letter_catch_up_until
-    logger.warning(
-        "The morning of %s was missed, and it is past %s; the next letter tells of it.", day, f"{until:%H:%M}"
-    )
+def _begun(settings: Settings, wanted: Sequence[Errand], now: datetime) -> list[Errand]:
+    """The errands whose hour has come; the latest of them hands over what waits, so that nothing is tried twice."""
+    zone = settings.garden.place.zone
+    begun = [one for one in wanted if due(now, (), one.at, zone, time.max) is not Standing.EARLY]
+    return [replace(one, hands_over=one is begun[-1]) for one in begun]
 
 
-def _standing(settings: Settings, known: Known, now: datetime, at: time | None = None) -> Standing:
-    until, zone = settings.thresholds.data.letter_catch_up_until, settings.garden.place.zone
-    return due(now, known.runs, settings.letter.at if at is None else at, zone, until, undelivered=known.undelivered)
+def _own(errand: Errand, known: Known) -> Known:
+    """What is known, as far as it is the errand's business."""
+    return Known(errand.runs_of(known.runs), known.undelivered and errand.hands_over)
 
 
-def _outlook(settings: Settings, known: Known, stands: Standing, now: datetime) -> str:
+def _log_late(errand: Errand, day: date) -> None:
+    until = f"{errand.until:%H:%M}"
+    logger.warning("The %s of %s was missed, and it is past %s%s.", errand.name, day, until, errand.told)
+
+
+def _standing(settings: Settings, errand: Errand, known: Known, now: datetime) -> Standing:
+    zone = settings.garden.place.zone
+    return due(now, known.runs, errand.at, zone, errand.until, undelivered=known.undelivered)
+
+
+def _outlook(settings: Settings, errand: Errand, known: Known, stands: Standing, now: datetime) -> str:
     """What comes after a run, in words."""
     if stands is Standing.DONE:
-        return "the letter is written and handed over"
+        return errand.done
     zone = settings.garden.place.zone
     again = next_try(now, known.runs, zone)
-    if _standing(settings, known, again) in {Standing.LATE, Standing.EARLY}:
-        return "not all is done, and today it is too late to try again; the next letter tells of it"
+    if _standing(settings, errand, known, again) in {Standing.LATE, Standing.EARLY}:
+        return f"not all is done, and today it is too late to try again{errand.told}"
     return f"not all is done; the next try is at {again.astimezone(ZoneInfo(zone)):%H:%M}"

@@ -4,13 +4,13 @@ from collections.abc import Iterable
 
 from haulm.advice import Alert, Decision, Letter, Part, Section
 from haulm.garden import Stage
-from haulm.letter import amounts, words
-from haulm.letter.basis import basis
+from haulm.letter import amounts, evening, words
+from haulm.letter.basis import basis, basis_between_letters
 from haulm.letter.numbers import numbers
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Gap
 
-MORNING, EVENING = "morning", "evening"
+MORNING, EVENING, WORSE = "morning", "evening", "evening-worse"
 SUBJECT_LENGTH = 78  # RFC 5322, 2.1.1: lines should be no longer; the date always stays whole
 NOT_ALL_KNOWN = frozenset({Gap.NO_FORECAST, Gap.NO_OBSERVATIONS})
 CLAUSE_ENDS = ("; ", " – ", " (", ", ")  # not a colon: before it stands only the bed
@@ -26,19 +26,35 @@ def compose(decision: Decision, thresholds: Thresholds, kind: str = MORNING) -> 
     thresholds
         Those it thought with: the letter measures the week's water against them.
     kind
-        "morning", or "evening" for a word between letters, which leaves the numbers out.
+        "morning", or "evening" (and "evening-worse") for a word between letters: the one thing to do, and the night.
     """
+    if kind != MORNING:
+        return _between_letters(decision, kind)
     return Letter(
         garden=decision.garden.key,
         kind=kind,
         day=decision.today,
         written=decision.as_of,
         subject=_subject(decision),
-        greeting=_greeting(decision, kind),
+        greeting=_greeting(decision),
         parts=tuple(_parts(decision)),
-        numbers=numbers(decision, thresholds) if kind != EVENING else (),
+        numbers=numbers(decision, thresholds),
         basis=basis(decision),
         heard=decision.heard,
+    )
+
+
+def _between_letters(decision: Decision, kind: str) -> Letter:
+    return Letter(
+        garden=decision.garden.key,
+        kind=kind,
+        day=decision.today,
+        written=decision.as_of,
+        subject=_subject(decision),
+        greeting=evening.greeting(decision),
+        parts=tuple(_parts(decision)),
+        numbers=evening.numbers(decision),
+        basis=basis_between_letters(decision),
     )
 
 
@@ -54,10 +70,8 @@ def _section(alert: Alert) -> Section:
     return Section.KEEP_AN_EYE if alert.ended else alert.section
 
 
-def _greeting(decision: Decision, kind: str) -> str:
+def _greeting(decision: Decision) -> str:
     name = decision.garden.place.name
-    if kind == EVENING:
-        return f"A word between letters for {name}, because the coming night looks dangerous."
     to_do = _in(decision, Section.DO_TODAY)
     if to_do:
         return f"{amounts.count(to_do, 'thing', 'things').capitalize()} to do today at {name}."

@@ -12,10 +12,12 @@ from haulm.settings.post_form import PostTable
 from haulm.settings.quantities import (
     Count,
     DistanceM,
+    HourCount,
     LengthM,
     LocalDay,
     MailAddress,
     Number,
+    Switch,
     Text,
     TimeOfDay,
     fault,
@@ -210,10 +212,24 @@ class StoreTable(Table):
 
 
 class LetterTable(Table):
-    """When the letter is written."""
+    """When the letter is written, and when the coming night is looked at again."""
 
     at: TimeOfDay = setting(
         "06:30", "The hour of the letter, on the garden's own clock; not between 00:30 and 03:30.", "judgement"
+    )
+
+    evening: Switch = setting(
+        default=True,
+        reason="Look at the coming night again before dark, and write where it endangers something.",
+        basis="judgement",
+    )
+    evening_hours_before_dusk: HourCount = setting(
+        2, "So long before dusk, to leave time to act.", "judgement", low=1, high=6
+    )
+    evening_second_look: Switch = setting(
+        default=True,
+        reason="Look once more two hours after sunset, when the evening's own air tells most; only worse news is sent.",
+        basis="judgement",
     )
 
     @field_validator("at")

@@ -1,0 +1,203 @@
+"""One evening of one garden: fresh hours, one look at the coming night, and a letter only where it is worth one.
+
+The letters of an evening are "evening" and, where a later look finds the night a class graver, "evening-worse": one of
+each at most for a garden and local day. A quiet look leaves its run behind, so that silence can be told from failure.
+"""
+
+import json
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from haulm.advice import Said
+from haulm.beds.dusk import look_at
+from haulm.beds.evening import Tonight
+from haulm.errors import Exit
+from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
+from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.letter_forms import write_out
+from haulm.jobs.observe import Observed, observe
+from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.writing import gravest, keep_weather, stored_letter
+from haulm.letter import amounts
+from haulm.settings.load import Settings
+from haulm.store.database import Database, open_database
+from haulm.store.journal_file import read_journal
+from haulm.store.letters import StoredLetter, letter_of
+from haulm.store.lock import lock
+from haulm.store.mornings import record_morning
+from haulm.store.runs import Outcome, begin_run, end_run
+from haulm.store.said import read_said
+
+MORNING, KIND, WORSE = "morning", "evening", "evening-worse"
+BEGINS = time(12)  # before noon there is no evening to look at
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a run has to show: the letter if there is one, what the night looks like in a line, and how it went."""
+
+    letter: StoredLetter | None
+    told: str
+    exit_code: Exit
+    tonight: Tonight | None = None
+
+
+def as_of_evening(settings: Settings, day: date) -> datetime:
+    """The instant at which the evening look of a local day is due."""
+    return look_at(settings.garden.place, day, timedelta(hours=settings.letter.evening_hours_before_dusk))
+
+
+def evening(settings: Settings, state: StateFolder, now: datetime, as_of: datetime | None = None) -> Look:
+    """Look at the coming night; write, store and deliver a letter where it is worth one.
+
+    Parameters
+    ----------
+    now
+        The clock.
+    as_of
+        The instant the evening is thought from, if another than now.
+
+    Raises
+    ------
+    BusyError
+        Another run holds the lock.
+    StoreError
+        The store cannot be used.
+    """
+    moment = as_of or now
+    if _too_early(settings, moment):
+        return _wait_for_it(settings)
+    garden, day = settings.garden.key, settings.garden.place.day_of(moment)
+    with lock(state.lock(settings.garden), now), open_database(state.store) as database:
+        last = letter_of(database, garden, WORSE, day)
+        if last is not None:
+            return Look(last, "This evening's last letter is written.", deliver(settings, database, now))
+        run = begin_run(database, garden, KIND, day, now)
+        look, outcome = _look(settings, state, database, run, moment, now)
+        code = gravest(look.exit_code, deliver(settings, database, now))
+        if outcome is Outcome.DONE and code is not Exit.DONE:
+            outcome = Outcome.PARTLY
+        end_run(database, run, now, outcome, code, look.told)
+    return replace(look, exit_code=code)
+
+
+def rehearse_evening(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Look:
+    """Look at the coming night afresh and store nothing, deliver nothing."""
+    if _too_early(settings, as_of):
+        return _wait_for_it(settings)
+    with ExitStack() as stack:
+        database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
+        observed = observe(settings, state.spool, database, as_of, now)
+        seen = _think(settings, state, database, observed, as_of)
+    return _shown(settings, observed, seen, KIND)
+
+
+def _look(
+    settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
+) -> tuple[Look, Outcome]:
+    observed = observe(settings, state.spool, database, moment, now)
+    keep_weather(database, settings, state, observed, now)
+    seen = _think(settings, state, database, observed, moment)
+    first = letter_of(database, settings.garden.key, KIND, seen.decision.today) is None
+    look = _shown(settings, observed, seen, KIND if first else WORSE)
+    if look.letter is not None:
+        said = seen.decision.memory
+        record_morning(database, run, look.letter, addresses=addresses(settings), said=said, note=look.told)
+    # A night that could not be judged for want of something that can be had is worth another try.
+    lost = seen.outlook is Outlook.UNKNOWN and not observed.fresh
+    return look, Outcome.FAILED if lost else Outcome.DONE
+
+
+def _think(
+    settings: Settings, state: StateFolder, database: Database | None, observed: Observed, moment: datetime
+) -> Evening:
+    garden, day = settings.garden, settings.garden.place.day_of(moment)
+    journal, complaints = read_journal(state.journal(garden))
+    memory: tuple[Said, ...] = read_said(database, garden.key) if database is not None else ()
+    said = _said_today(database, garden.key, day) if database is not None else SaidToday()
+    seen = decide_evening(
+        garden,
+        settings.thresholds,
+        moment,
+        observed.record,
+        observed.forecasts,
+        journal,
+        memory,
+        said,
+        told=observed.told,
+    )
+    notices = (*observed.notices, *(str(complaint) for complaint in complaints))
+    return replace(seen, decision=replace(seen.decision, notices=notices))
+
+
+def _said_today(database: Database, garden: str, day: date) -> SaidToday:
+    """What the letters of a day said of its night, in the order they were written: the last word counts."""
+    letters = [letter_of(database, garden, kind, day) for kind in (MORNING, KIND)]
+    called = tuple(one for letter in letters if letter is not None for one in _called(letter))
+    return SaidToday(called, evening=letters[1] is not None)
+
+
+def _called(letter: StoredLetter) -> Iterator[Called]:
+    for alert in json.loads(letter.json)["alerts"]:
+        facts = alert["facts"]
+        tonight = alert["rule"] == RULE or (alert["rule"] == FROST.key and facts.get("tonight"))
+        if tonight and not alert["unknown"] and not alert["ended"]:
+            asked = alert["section"] == "Do today"
+            leaf_c = facts.get("leaf_c")
+            known_c = float("nan") if leaf_c is None else float(leaf_c)
+            yield Called(alert["bed"], alert["planting"], alert["level"] if asked else 0, known_c)
+
+
+def _shown(settings: Settings, observed: Observed, seen: Evening, kind: str) -> Look:
+    letter = None
+    if seen.decision.alerts:
+        forms = write_out(seen.decision, settings.thresholds, "", with_picture=False, kind=kind)
+        letter = stored_letter(seen.decision, forms, kind)
+    code = Exit.DONE if observed.fresh else Exit.PARTLY
+    if seen.outlook is Outlook.UNKNOWN and not observed.fresh:
+        code = Exit.TRY_LATER
+    return Look(letter, _in_a_line(settings, seen), code, seen.tonight)
+
+
+def as_json(look: Look) -> str:
+    """What is known of the night, and the letter where there is one, for programs: version 1.
+
+    The form: ``version``; ``told``, a sentence; ``letter``, the letter's own form or null; ``tonight``, null before
+    noon and where the letter was written by an earlier look, else in °C ``leaf_c``, ``spread_c``, ``air_c``,
+    ``forecast_c``, ``evening_c``, ``evening_spread_c``, and ``morning``, ``nights``, ``unused``. Not known is null.
+    """
+    letter = json.loads(look.letter.json) if look.letter is not None else None
+    tonight = _as_json(look.tonight) if look.tonight is not None else None
+    whole = {"version": 1, "told": look.told, "letter": letter, "tonight": tonight}
+    return json.dumps(whole, ensure_ascii=False, indent=1)
+
+
+def _as_json(tonight: Tonight) -> dict[str, str | float | None]:
+    night = tonight.night
+    numbers = {
+        "leaf_c": night.leaf_c,
+        "spread_c": night.spread_c,
+        "air_c": night.air_c,
+        "forecast_c": tonight.forecast_c,
+        "evening_c": tonight.evening_c,
+        "evening_spread_c": tonight.evening_spread_c,
+    }
+    known = {name: value if amounts.is_known(value) else None for name, value in numbers.items()}
+    return {"morning": night.morning.isoformat(), **known, "nights": tonight.nights, "unused": tonight.unused}
+
+
+def _in_a_line(settings: Settings, seen: Evening) -> str:
+    night, display = seen.tonight.night, settings.garden.place.display
+    leaf = f"about {amounts.temperature(night.leaf_c, display)}" if amounts.is_known(night.leaf_c) else "not known"
+    return f"Lowest at leaf height tonight: {leaf}. {seen.outlook.value.capitalize()}."
+
+
+def _too_early(settings: Settings, moment: datetime) -> bool:
+    return moment.astimezone(ZoneInfo(settings.garden.place.zone)).time() < BEGINS
+
+
+def _wait_for_it(settings: Settings) -> Look:
+    return Look(None, f"It is not yet noon at {settings.garden.place.name}: the evening look waits.", Exit.DONE)
