@@ -171,3 +171,21 @@ def test_the_second_of_two_runs_at_once_is_told_to_come_back(garden):
     state.path.mkdir()
     with lock(state.lock(settings.garden), NOW), pytest.raises(BusyError):
         job.morning(settings, state, NOW)
+
+
+def test_a_file_of_hours_tells_the_night_and_the_blight_weather(garden, run):
+    code, without, _ = run("morning", "--today", TODAY.isoformat(), "--dry-run")
+    assert (code, "last night" in without) == (Exit.DONE, False)
+    settings_file = garden / "haulm.toml"
+    settings_file.write_text(settings_file.read_text(encoding="utf-8").replace("# hours_file", "hours_file"))
+    first = datetime(2027, 5, 3, 0, tzinfo=UTC)
+    lines = [f"{first + timedelta(hours=hour):%Y-%m-%dT%H:%MZ},{11 if hour < 30 else 10.5},95" for hour in range(35)]
+    file = load(settings_file).weather.hours_file
+    file.write_text("instant,air_c,humidity_pct\n" + "\n".join(lines) + "\n")
+    code, told, _ = run("morning", "--today", TODAY.isoformat(), "--dry-run")
+    assert code == Exit.DONE
+    assert "Lowest: 51 °F at the station" in " ".join(told.split())  # 10.5 °C
+    file.write_text("instant,air_c\n")
+    code, told, _ = run("morning", "--today", TODAY.isoformat(), "--dry-run")
+    assert code == Exit.PARTLY
+    assert "The file of hours could not be used" in " ".join(told.split())

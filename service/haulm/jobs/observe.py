@@ -1,13 +1,14 @@
 """What a morning has before it thinks: the record, the forecasts, and what was wrong with either."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from haulm.beds.forcing import PlaceMean
 from haulm.errors import Complaint
-from haulm.jobs.observe_file import forecasts_of_file, record_of_file
+from haulm.jobs.observe_file import forecasts_of_file, hours_of_file, record_of_file
+from haulm.jobs.observe_hours import night_of
 from haulm.jobs.observe_stations import forecasts_of_services, record_of_stations
 from haulm.settings.load import Settings
 from haulm.settings.weather_form import WeatherTable
@@ -57,8 +58,13 @@ def observe(settings: Settings, spool: Path, database: Database | None, as_of: d
 def _from_file(settings: Settings, as_of: datetime) -> Observed:
     record, record_told = record_of_file(settings, settings.garden.place.day_of(as_of))
     forecasts, forecast_told = forecasts_of_file(settings)
-    fresh = record is not None and (settings.weather.forecast_file is None or bool(forecasts))
-    notices = (*_shortened(record_told), *_shortened(forecast_told))
+    hours, hours_told = hours_of_file(settings, as_of)
+    if record is not None and hours is not None:  # a station in the garden tells its hours as they end
+        night = night_of(hours, settings.garden.place, settings.garden.place.day_of(as_of))
+        record = replace(record, hours=hours, hours_had=as_of, last_night=night)
+    wanted = ((settings.weather.forecast_file, forecasts), (settings.weather.hours_file, hours))
+    fresh = record is not None and all(path is None or bool(had) for path, had in wanted)
+    notices = (*_shortened(record_told), *_shortened(forecast_told), *_shortened(hours_told))
     kept = (record,) if record is not None else ()
     return Observed(record, forecasts, _place_mean(settings.weather), notices, fresh, kept)
 

@@ -1,16 +1,16 @@
 """The grower's own weather files."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from haulm.errors import Complaint, SourceError
 from haulm.settings.load import Settings
 from haulm.settings.weather_form import FILE_DELAY_HOURS
-from haulm.sources import own_file
+from haulm.sources import own_file, own_hours
 from haulm.sources.own_file import GhcnUnits
-from haulm.sources.quality import cleaned, cleaned_record
-from haulm.weather import Forecast, Origin, Record
+from haulm.sources.quality import cleaned, cleaned_hours, cleaned_record
+from haulm.weather import Forecast, Hours, Origin, Record
 
 Complaints = tuple[Complaint, ...]
 
@@ -33,6 +33,18 @@ def record_of_file(settings: Settings, today: date) -> tuple[Record | None, Comp
         return None, (_unusable("weather record", fault),)
     clean, doubtful = cleaned_record(record, str(path), today=today)
     return clean, broken + doubtful
+
+
+def hours_of_file(settings: Settings, as_of: datetime) -> tuple[Hours | None, Complaints]:
+    """The station's own hours up to an instant; none where no file is named or it cannot be used."""
+    path = settings.weather.hours_file
+    if path is None:
+        return None, ()
+    try:
+        hours, broken = own_hours.parse(own_file.text_of(own_file.fetch(path), str(path)), str(path), as_of)
+    except SourceError as fault:
+        return None, (_unusable("file of hours", fault),)
+    return cleaned_hours(hours), broken
 
 
 def forecasts_of_file(settings: Settings) -> tuple[tuple[Forecast, ...], Complaints]:

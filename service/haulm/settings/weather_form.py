@@ -148,6 +148,11 @@ class WeatherTable(Table):
     forecast_file: FilePath | None = setting(
         None, "A forecast; without one, no frost and no rain can be foretold.", example="brackenford-forecast.json"
     )
+    hours_file: FilePath | None = setting(
+        None,
+        "Of source file: the station's hours (instant,air_c,humidity_pct), for blight weather and the evening's look.",
+        example="brackenford-hours.csv",
+    )
     station: Text | None = setting(
         None, "Of source file: what the letter calls the station.", example="Brackenford station"
     )
