@@ -106,7 +106,19 @@ def test_what_the_settings_will_do_in_metric(write, garden_text):
         "Water: 25 mm a week, rain and waterings together; the weekly target decides.",
     ]
     assert told[6].endswith("brackenford.csv; no forecast, so no frost and no rain can be foretold.")
-    assert told[7:] == ["Letter: each morning at 06:30, kept in the folder /srv/letters and in the log."]
+    assert told[7:] == [
+        "Evenings: the coming night is looked at again 2 h before dusk and two hours after sunset.",
+        "Letter: each morning at 06:30, kept in the folder /srv/letters and in the log.",
+    ]
+
+
+def test_evenings_and_a_file_of_hours_are_told(write, garden_text):
+    text = garden_text.replace('file = "brackenford.csv"', 'file = "brackenford.csv"\nhours_file = "hours.csv"')
+    told = describe(load(write(f"{text}[letter]\nevening_second_look = false\n")))
+    assert "Evenings: the coming night is looked at again 2 h before dusk." in told
+    assert any(line.startswith("Weather: from ") and ", its hours from " in line for line in told)
+    told = describe(load(write(f"{garden_text}[letter]\nevening = false\n")))
+    assert "Evenings: the coming night is not looked at again." in told
 
 
 def test_what_the_settings_will_do_in_us_units_and_what_was_changed(write, garden_text):
@@ -116,8 +128,8 @@ def test_what_the_settings_will_do_in_us_units_and_what_was_changed(write, garde
     assert "laid 2 in deep" in told[2]
     assert told[2].endswith("once the soil has been at 75 °F or colder for 3 days running.")
     assert told[5] == "Water: 1 in a week, rain and waterings together; the weekly target decides."
-    assert told[7].endswith("kept nowhere: set post.folder or post.log.")
-    assert told[8:] == [
+    assert told[8].endswith("kept nowhere: set post.folder or post.log.")
+    assert told[9:] == [
         "Changed: thresholds.planting.soil_ready_spring is 11.1 C (52 F), where the default is 10 C (50 F)."
     ]
 

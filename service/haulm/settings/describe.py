@@ -28,6 +28,7 @@ def describe(settings: Settings) -> list[str]:
         _frost(settings.thresholds.frost, garden.place.display),
         _water(settings.thresholds.water, garden.place.display),
         *_weather(settings),
+        _evening(settings),
         _letter(settings),
         *_sent(settings),
         *settings.notes,
@@ -141,12 +142,24 @@ def _weather(settings: Settings) -> Iterator[str]:
         yield f"{told}; forecast of {forecasts}." if forecasts else f"{told}; {_NO_FORECAST}"
         yield f"The weather services are told {weather.contact} as the address at which you can be reached."
     elif weather.forecast_file is None:
-        yield f"Weather: from {weather.file}; {_NO_FORECAST}"
+        yield f"Weather: from {weather.file}{_hours(settings)}; {_NO_FORECAST}"
     else:
-        yield f"Weather: from {weather.file}; forecast from {weather.forecast_file}."
+        yield f"Weather: from {weather.file}{_hours(settings)}; forecast from {weather.forecast_file}."
 
 
 _NO_FORECAST = "no forecast, so no frost and no rain can be foretold."
+
+
+def _hours(settings: Settings) -> str:
+    return f", its hours from {settings.weather.hours_file}" if settings.weather.hours_file is not None else ""
+
+
+def _evening(settings: Settings) -> str:
+    letter = settings.letter
+    if not letter.evening:
+        return "Evenings: the coming night is not looked at again."
+    again = " and two hours after sunset" if letter.evening_second_look else ""
+    return f"Evenings: the coming night is looked at again {letter.evening_hours_before_dusk} h before dusk{again}."
 
 
 def _letter(settings: Settings) -> str:
