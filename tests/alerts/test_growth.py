@@ -235,3 +235,26 @@ def test_no_skins_before_the_tops_are_gone(a, thresholds, today):
         assert skins_set(replace(condition, crop=crop), thresholds, None) is None
     endless = replace(condition.crop, skins_ready=DayRange(None, None, None, 0.0, 0))
     assert skins_set(replace(condition, crop=endless), thresholds, None) is None
+
+
+@pytest.mark.parametrize(("days_ago", "step", "verdict"), [(13, TAPER, "taper"), (14, CUT, "cut"), (40, CUT, "cut")])
+def test_tops_that_go_down_by_and_by_have_their_water_cut_after_two_weeks(
+    a, thresholds, today, days_ago, step, verdict
+):
+    """Halve at half yellow, stop at two thirds or 14 to 21 days before lifting: common practice; 14 days: judgement."""
+    condition = going_down(a, today, Cause.AGE, 120, 900.0, habit=Habit.INDETERMINATE)
+    condition = replace(condition, crop=replace(condition.crop, dying_since=today - days_ago * DAY))
+    found = stop_watering(condition, thresholds, None)
+    assert (ripening(condition, thresholds), found.level, found.verdict) == (step, step, verdict)
+    assert found.facts["tapered_days"] == (14 if step == CUT else None)
+    sooner = thresholds.model_copy(update={"ripening": thresholds.ripening.model_copy(update={"taper_days": 10})})
+    assert ripening(condition, sooner) == CUT
+
+
+def test_hot_soil_and_small_turns_are_the_grower_s_to_set(a, thresholds, today):
+    warm = going_down(a, today, Cause.AGE, 120, 900.0, soil_c=22.0)
+    assert stop_watering(warm, thresholds, None).verdict == "cut"
+    limits = {"hot_soil_c": 21.0, "hot_soil_off_c": 20.0, "small_turn_share": 0.2}
+    cooler = thresholds.model_copy(update={"ripening": thresholds.ripening.model_copy(update=limits)})
+    found = stop_watering(warm, cooler, None)
+    assert (found.verdict, found.facts["small_turn_l"]) == ("small-turns", pytest.approx(0.2 * 5.0 * 2.4 * 1.2))

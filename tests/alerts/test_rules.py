@@ -319,6 +319,14 @@ def water_cases(a, today):
         "water water, top dry": a.condition(Stage.PLANTED, water=a.water(top_share=0.66)),
         "water hold": a.condition(water=lacking, sky=soon),
         "water hold, no chance given": a.condition(water=lacking, sky=maybe),
+        "water water, week short and little room": a.condition(
+            water=a.water(week_effective_mm=5.0, depletion_low_mm=9.0, depletion_high_mm=9.0)
+        ),
+        "water water, generous target": a.condition(water=a.water(week_effective_mm=2.0, outlook_need_mm=12.0)),
+        "water skip, enough for what is needed": a.condition(
+            water=a.water(week_effective_mm=11.0, outlook_need_mm=12.0)
+        ),
+        "water skip, target had": a.condition(water=a.water(outlook_need_mm=34.0)),
         "water skip, enough": a.condition(),
         "water skip, nearly enough": a.condition(water=a.water(week_effective_mm=21.0)),
         "water skip, full": a.condition(water=a.water(depletion_low_mm=0.0, depletion_high_mm=0.0)),
@@ -611,3 +619,37 @@ FROM_THE_JOURNAL = {
     "cure store",
     "store-check look",
 }
+
+
+@pytest.mark.parametrize(
+    ("display", "depletion", "sentence", "reasons"),
+    [
+        (
+            Display.METRIC,
+            17.0,
+            "Water Gatebed: 49 litres, about 4 minutes of the hose, under the straw, early in the day.",
+            "The root zone is 17 mm short of full; plants feel it from 21 mm. By the target the week lacks 16 mm.",
+        ),
+        (
+            Display.US,
+            17.0,
+            "Water Gatebed: 13 gallons, about 4 minutes of the hose, under the straw, early in the day.",
+            "The root zone is 0.7 in short of full; plants feel it from 0.8 in. By the target the week lacks 0.6 in.",
+        ),
+        (
+            Display.METRIC,
+            8.0,
+            "Skip watering Gatebed: the root zone is moist enough.",
+            "The root zone is 8 mm short of full; it wants water at 17 mm. By the target the week lacks 16 mm.",
+        ),
+    ],
+)
+def test_by_the_root_zone_with_a_measured_hose(a, thresholds, today, display, depletion, sentence, reasons):
+    """17 mm on 2.4 by 1.2 m are 49 l or 12.9 US gallons, and 4 minutes at 12 l a minute."""
+    limits = thresholds.water.model_copy(update={"way": "depletion", "hose_flow_l_min": 12.0})
+    water = a.water(week_effective_mm=9.0, depletion_low_mm=depletion, depletion_high_mm=depletion)
+    piece = a.condition(water=water)
+    one = judge("water", piece, thresholds.model_copy(update={"water": limits}))
+    item, _ = say(a, one, piece, today, display)
+    assert item.sentence == sentence
+    assert reasons in item.reasons

@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from haulm.advice import NotKnown, Said, Section
 from haulm.alerts.water import keep_it_dry, target_fits, water_verdict
@@ -90,6 +92,65 @@ def test_going_by_depletion_waters_a_little_before_the_ready_water_is_gone(a, th
     assert water_verdict(a.condition(water=water), by_depletion, None).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("share", "depletion", "verdict"), [(0.5, 10.4, "skip"), (0.5, 10.5, "water"), (1.0, 20.9, "skip")]
+)
+def test_how_nearly_dry_is_the_grower_s_to_set(a, thresholds, share, depletion, verdict):
+    by_depletion = with_water(thresholds, way="depletion", nearly_dry_share=share)
+    water = a.water(week_effective_mm=0.0, depletion_low_mm=depletion, depletion_high_mm=depletion)
+    assert water_verdict(a.condition(water=water), by_depletion, None).verdict == verdict
+
+
+def test_each_way_tells_of_the_other_s_light(a, thresholds):
+    """By the root zone the ledger of the week stands beside; by the week the root zone does."""
+    by_depletion = with_water(thresholds, way="depletion")
+    water = a.water(week_effective_mm=9.0, depletion_low_mm=17.0, depletion_high_mm=17.0)
+    root = water_verdict(a.condition(water=water), by_depletion, None)
+    assert (root.facts["why"], root.facts["turn_mm"], root.facts["short_mm"]) == ("nearly-dry", 17.0, 16.0)
+    moist = water_verdict(
+        a.condition(water=replace(water, depletion_low_mm=8.0, depletion_high_mm=8.0)), by_depletion, None
+    )
+    assert (moist.verdict, moist.facts["why"], moist.facts["short_mm"]) == ("skip", "moist", 16.0)
+    week = water_verdict(a.condition(water=water), thresholds, None)
+    assert (week.facts["why"], week.facts["depletion_mm"], week.facts["ready_mm"]) == ("week-short", 17.0, 21.0)
+    assert target_fits(a.condition(water=a.water(outlook_need_mm=40.0)), by_depletion, None) is None
+
+
+# --- a target that is generous and the water it asks for
+
+
+@pytest.mark.parametrize(("need", "verdict"), [(16.0, "water"), (14.9, "skip"), (NAN, "water"), (60.0, "water")])
+def test_no_bed_is_watered_for_more_than_the_week_is_expected_to_use(a, thresholds, need, verdict):
+    water = a.water(week_effective_mm=10.0, outlook_need_mm=need, depletion_low_mm=18.0, depletion_high_mm=18.0)
+    found = water_verdict(a.condition(water=water), thresholds, None)
+    assert found.verdict == verdict
+    if verdict == "water":
+        aim = 16.0 if need == 16.0 else 25.0
+        assert (found.facts["aim_mm"], found.facts["turn_mm"]) == (aim, aim - 10.0)
+
+
+@given(need=st.floats(0.0, 60.0), had=st.floats(0.0, 60.0), depletion=st.floats(0.0, 20.9))
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_a_generous_target_and_a_turn_of_water_never_contradict_each_other(a, thresholds, need, had, depletion):
+    """What a turn brings the week up to is never above what the target alert says would do."""
+    water = a.water(
+        week_effective_mm=had, outlook_need_mm=need, depletion_low_mm=depletion, depletion_high_mm=depletion
+    )
+    condition = a.condition(water=water)
+    fits, found = target_fits(condition, thresholds, None), water_verdict(condition, thresholds, None)
+    if fits is not None and fits.verdict == "generous" and found.verdict == "water":
+        assert had + found.facts["turn_mm"] <= fits.facts["need_mm"] + 1e-9
+
+
+@pytest.mark.parametrize(("room", "later"), [(8.0, 7.0), (10.1, 0.0), (15.0, 0.0)])
+def test_what_the_root_zone_cannot_hold_at_once_is_for_a_later_day(a, thresholds, room, later):
+    """Ten of 25 mm are there, and a turn of 5 mm at least: 8 now and 7 later; of 10.1 now the rest is no turn."""
+    water = a.water(week_effective_mm=10.0, depletion_low_mm=room, depletion_high_mm=room)
+    facts = water_verdict(a.condition(water=water), thresholds, None).facts
+    assert facts["turn_mm"] == room
+    assert facts["later_l"] == pytest.approx(later * 2.4 * 1.2)
+
+
 # --- hold (70 %, or 5 mm where no chance is given: judgement)
 
 
@@ -125,6 +186,13 @@ def test_rain_that_comes_after_the_root_zone_is_dry_is_no_reason_to_hold(
         outlook_depletion_mm=Daily(today, np.array([19.0, tomorrow_evening, 23.0])),
     )
     assert water_verdict(a.condition(water=water, sky=sky), thresholds, None).verdict == verdict
+
+
+@pytest.mark.parametrize(("days", "verdict"), [(3, "water"), (4, "hold")])
+def test_how_far_off_rain_is_waited_for(a, thresholds, today, days, verdict):
+    sky = a.sky(outlook=outlook(today, [0, 0, 0, 12], [0, 0, 0, 0.9]))
+    condition = a.condition(water=a.water(week_effective_mm=10.0), sky=sky)
+    assert water_verdict(condition, with_water(thresholds, hold_days=days), None).verdict == verdict
 
 
 def test_a_chance_that_was_not_given_is_not_told(a, thresholds, today):
@@ -231,6 +299,16 @@ def test_tops_that_go_down_by_and_by_get_half(a, thresholds, today):
     assert (facts["turn_mm"], facts["target_mm"], facts["tapering"]) == (7.5, 12.5, True)
     dry = replace(week, water=a.water(depletion_low_mm=30.0, depletion_high_mm=30.0))
     assert water_verdict(dry, thresholds, None).facts["turn_mm"] == 15.0
+    third = thresholds.model_copy(update={"ripening": thresholds.ripening.model_copy(update={"taper_share": 0.3})})
+    assert water_verdict(dry, third, None).facts["turn_mm"] == pytest.approx(9.0)
+
+
+@pytest.mark.parametrize(("days", "watered"), [(13, True), (14, False)])
+def test_two_weeks_after_they_began_to_go_down_such_tops_get_none(a, thresholds, today, days, watered):
+    crop = going_down(a, today, Cause.AGE, dying_since=today - days * DAY)
+    planting = replace(a.planting, habit=Habit.INDETERMINATE)
+    bed = a.condition(Stage.DYING_BACK, planting=planting, crop=crop, water=a.water(week_effective_mm=0.0))
+    assert (water_verdict(bed, thresholds, None) is not None) is watered
 
 
 # --- the target is short or generous (20 % on, 15 % off: judgement)
@@ -299,6 +377,12 @@ def test_a_sprinkle_on_a_full_bed_is_no_soaking(a, thresholds, today, rain, spea
 def test_an_open_warning_of_rain_ends_well_below_the_room(a, thresholds, today, rain, speaks):
     said = said_of("keep-it-dry", "cover", today)
     assert (keep_it_dry(ripening_bed(a, today, rain), thresholds, said) is not None) is speaks
+
+
+def test_where_such_a_warning_ends_is_the_grower_s_to_set(a, thresholds, today):
+    said, late = said_of("keep-it-dry", "cover", today), with_water(thresholds, soaking_off_share=0.5)
+    for rain, speaks in ((5.1, True), (5.0, False)):
+        assert (keep_it_dry(ripening_bed(a, today, [rain, 0, 0]), late, said) is not None) is speaks
 
 
 def test_the_cover_goes_on_before_the_first_wet_day(a, thresholds, today):

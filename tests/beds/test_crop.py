@@ -1,11 +1,12 @@
 """The crop's own progress: shoots from the warmth of the soil, their height above the straw, skins."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
 
-from haulm.beds.crop import Around, crop_now, shoots_range
+from haulm.beds.crop import Around, crop_now, growth_of, shoots_range
 from haulm.beds.noted import Noted
 from haulm.condition import DayRange, DaySpan
 from haulm.garden import Cause
@@ -152,6 +153,43 @@ def test_no_tubers_are_set_before_planting_nor_once_the_tops_go_down(make, thres
         assert (crop.forming.last == today - 3 * DAY) is ends
     early = Noted(planted=today - 60 * DAY, shoots=today - 10 * DAY, tops_cut=today - 2 * DAY)
     assert crop_now(make.planting(), early, out_since(today, 10), around(ahead=120), thresholds, today).forming is None
+
+
+# --- the way from shoots to ripeness
+
+
+def test_growth_is_physiological_days_over_the_need(today, around):
+    days = Noted(planted=today - 40 * DAY, shoots=today - 10 * DAY)
+    growth = growth_of(days, out_since(today, 10), around(ahead=200), 800.0)
+    assert growth.first == today - 10 * DAY
+    assert growth.at(today - DAY) == pytest.approx(10 * 7.3885 / 800.0, abs=1e-4)
+    assert (np.diff(growth.values) >= 0.0).all()
+    assert growth_of(Noted(), out_since(today, 10), around(), 800.0) is None
+    assert growth_of(days, DayRange(today, None, None, 1.0, 0), around(), 800.0) is None
+
+
+@pytest.mark.parametrize(
+    ("cause", "moved"),
+    [(Cause.AGE, True), (Cause.UNKNOWN, True), (Cause.BLIGHT, True), (Cause.FROST, False), (Cause.THIRST, False)],
+)
+def test_tops_noted_as_going_down_are_past_the_middle_of_their_season(today, around, cause, moved):
+    """FAO-56 Table 11: the late stage begins 75 of 105 days after full leaf began; a frosted crop comes again."""
+    days = Noted(planted=today - 60 * DAY, shoots=today - 30 * DAY, dying=today - 4 * DAY, dying_cause=cause)
+    growth = growth_of(days, out_since(today, 30), around(ahead=200), 800.0)
+    plain = growth_of(replace(days, dying=None, dying_cause=None), out_since(today, 30), around(ahead=200), 800.0)
+    assert growth.at(today - 5 * DAY) == plain.at(today - 5 * DAY)
+    if not moved:
+        np.testing.assert_array_equal(growth.values, plain.values)
+        return
+    assert growth.at(today - 4 * DAY) == pytest.approx(75 / 105 + 7.3885 / 800.0, abs=1e-4)
+    assert (np.diff(growth.values) >= 0.0).all()
+
+
+def test_tops_that_go_down_in_their_time_move_nothing(today, around):
+    days = Noted(planted=today - 160 * DAY, shoots=today - 120 * DAY, dying=today - 10 * DAY, dying_cause=Cause.AGE)
+    growth = growth_of(days, out_since(today, 120), around(ahead=50), 800.0)
+    plain = growth_of(replace(days, dying=None), out_since(today, 120), around(ahead=50), 800.0)
+    np.testing.assert_array_equal(growth.values, plain.values)
 
 
 # --- ripeness

@@ -1,17 +1,25 @@
 """The bed's ledger and its root zone: rain through straw, waterings, unknown rain as two bounds, the days ahead."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from haulm.beds.evaporation import evaporation_of
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import Noted
 from haulm.beds.water import bed_days, water_now
-from haulm.condition import DayRange
 from haulm.science.soil_properties import TEXTURES
 from haulm.weather import DAY, Daily
 
 BACK = 60
+
+
+def grows(out, a_day=0.01):
+    """Ripe a hundred days after the shoots: full cover after 29, going down from 71 on."""
+    return Daily(out, a_day * np.arange(1.0, 300.0))
 
 
 @pytest.fixture
@@ -33,11 +41,11 @@ def bed_water(make, today):
         )
         bed = bed or make.bed()
         days = days or Noted(planted=today - 50 * DAY, shoots=today - 30 * DAY)
-        shoots = DayRange(days.shoots, days.shoots, days.shoots, 1.0, 0) if days.shoots else None
+        growth = grows(days.shoots) if days.shoots else None
         count = been.days + expected.days
         turns = np.zeros(count)
         turns[BACK - len(watered) : BACK] = watered
-        on_bed = bed_days(bed, days, shoots, been.first, np.full(count, straw_m), turns)
+        on_bed = bed_days(bed, days, growth, been.first, np.full(count, straw_m), turns)
         evaporation = evaporation_of(timeline, make.place(), climate, been, expected)
         return water_now(bed, on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))
 
@@ -105,28 +113,77 @@ def test_coarse_soil_gives_up_more_of_its_water_with_ease_than_fine_soil(bed_wat
     assert shares["clay"] < shares["loam"] < shares["sand"]
 
 
-def test_roots_and_thirst_follow_the_crops_own_shoots(make, bed_water, today):
-    first, count, straw, none = today - BACK * DAY, BACK + 30, np.zeros(BACK + 30), np.zeros(BACK + 30)
+def season(make, days, growth, *, straw_m=0.0, count=200, **bed):
+    first = days.planted - 10 * DAY
+    none = np.zeros(count)
+    return bed_days(make.bed(**bed), days, growth, first, np.full(count, straw_m), none)
+
+
+def test_roots_and_thirst_follow_the_crops_own_growth(make, today):
     out = today - 30 * DAY
     days = Noted(planted=today - 50 * DAY, shoots=out)
-    on_bed = bed_days(make.bed(), days, DayRange(out, out, out, 1.0, 0), first, straw, none)
+    on_bed = season(make, days, grows(out))
     assert (np.diff(on_bed.roots_m) >= 0.0).all()
     assert on_bed.roots_m[0] == pytest.approx(0.15)
     assert on_bed.roots_m[-1] == pytest.approx(0.30)  # the bed's own depth
-    assert on_bed.kc[BACK - 31] == pytest.approx(0.5)  # FAO-56 Table 12, Kc ini of roots and tubers
-    assert on_bed.kc[-1] == pytest.approx(1.15)  # Kc mid of potato
-    assert count == len(on_bed.kc)
+    at = (out - on_bed.first).days
+    assert on_bed.kc[at - 1] == pytest.approx(0.5)  # FAO-56 Table 12, Kc ini of roots and tubers
+    assert on_bed.kc[at + 28] == pytest.approx(1.15)  # Kc mid of potato, from 30 of 105 of the way (Table 11)
+    assert on_bed.kc[at + 70] == pytest.approx(1.15)
+    assert on_bed.kc[at + 99] == pytest.approx(0.75)  # Kc end, ripe
+    assert on_bed.kc[-1] == pytest.approx(0.75)
+
+
+def test_on_the_tables_own_clock_it_is_the_tables_curve(make, today):
+    """Growth of 1/105 a day is FAO-56's continental season with shoots on day 25: Table 12 along Table 11."""
+    out = today - 30 * DAY
+    on_bed = season(make, Noted(planted=today - 50 * DAY, shoots=out), grows(out, 1 / 105))
+    at = (out - on_bed.first).days - 1 - 25
+    for day, kc in ((25, 0.5), (40, 0.825), (55, 1.15), (100, 1.15), (115, 0.95), (130, 0.75)):
+        assert on_bed.kc[at + day] == pytest.approx(kc), day
+
+
+def test_a_cool_season_is_a_slow_one(make, today):
+    out = today - 30 * DAY
+    days = Noted(planted=today - 50 * DAY, shoots=out)
+    warm, cool = (season(make, days, grows(out, a_day)) for a_day in (0.01, 0.006))
+    at = slice((out - warm.first).days, (out - warm.first).days + 28)
+    assert (cool.kc[at] < warm.kc[at]).all()
+    assert (cool.roots_m[at] < warm.roots_m[at]).all()
+
+
+def test_straw_saves_half_of_what_the_soil_would_lose(make, today):
+    """FAO-56 ch. 10, E23: under full cover Kc is 0.25, 1.125 and 0.70."""
+    out = today - 30 * DAY
+    days = Noted(planted=today - 50 * DAY, shoots=out)
+    on_bed = season(make, days, grows(out), straw_m=0.2)
+    at = (out - on_bed.first).days
+    assert [on_bed.kc[at + day] for day in (-1, 40, 120)] == pytest.approx([0.25, 1.125, 0.70])
+
+
+@given(depth_m=st.floats(0.05, 1.0), a_day=st.floats(0.001, 0.05), cut=st.none() | st.integers(0, 150))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_roots_are_never_deeper_than_the_bed_nor_thirst_outside_the_tables(make, today, depth_m, a_day, cut):
+    out = today - 30 * DAY
+    gone = None if cut is None else out + cut * DAY
+    on_bed = season(
+        make, Noted(planted=today - 50 * DAY, shoots=out, tops_cut=gone), grows(out, a_day), soil_depth_m=depth_m
+    )
+    assert (on_bed.roots_m <= depth_m + 1e-12).all()
+    assert (on_bed.roots_m > 0.0).all()
+    assert ((on_bed.kc >= 0.25) & (on_bed.kc <= 1.15)).all()
+    if gone is not None:
+        assert on_bed.kc[(gone - on_bed.first).days :] == pytest.approx(0.5)  # bare soil without a crop
 
 
 def test_a_dead_crop_drinks_no_more(make, today):
-    first, straw = today - BACK * DAY, np.zeros(BACK + 30)
     out = today - 55 * DAY
-    shoots = DayRange(out, out, out, 1.0, 0)
     alive = Noted(planted=today - 59 * DAY, shoots=out, dying=today - 12 * DAY)
-    dead = Noted(planted=today - 59 * DAY, shoots=out, dying=today - 12 * DAY, tops_dead=today - 2 * DAY)
-    green, gone = (bed_days(make.bed(), one, shoots, first, straw, straw) for one in (alive, dead))
-    assert gone.kc[BACK] < green.kc[BACK]
-    assert gone.kc[BACK - 3] == green.kc[BACK - 3]
+    dead = replace(alive, tops_dead=today - 2 * DAY)
+    green, gone = (season(make, one, grows(out)) for one in (alive, dead))
+    at = (today - green.first).days
+    assert gone.kc[at] < green.kc[at]
+    assert gone.kc[at - 3] == green.kc[at - 3]
 
 
 def test_only_likely_rain_stretches_the_days_a_bed_lasts(bed_water):

@@ -229,7 +229,8 @@ def busy(decision_of, condition_of, garden_of, water, frost, not_yet, alert_of):
             "turn_l": 36.0, "minutes": 3.0, "effective_mm": 7.2, "rain_mm": 10.5, "watered_mm": 5.0,
             "target_mm": 25.0, "unknown_days": 0, "tapering": False, "why": "dry-root-zone",
             "depletion_mm": 19.0, "depletion_most_mm": 19.0, "ready_mm": 18.0, "straw_m": 0.07,
-            "dry_on": None, "rain_coming_mm": 0.0, "rain_chance": None, "rain_day": None,
+            "dry_on": None, "rain_coming_mm": 0.0, "rain_chance": None, "rain_day": None, "aim_mm": 25.0,
+            "need_mm": 33.0, "taper_share": 0.5, "nearly_dry_mm": 14.4, "short_mm": 12.8, "later_l": 0.0,
         }  # fmt: skip
         wall = {"bed": "wallbed", "planting": "wall-late", "stage": Stage.EMERGED}
         straw = {

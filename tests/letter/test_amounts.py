@@ -137,3 +137,11 @@ def test_a_yield_is_told_by_area():
     assert amounts.weight_of_area(4.24, Display.METRIC) == "4.2 kg a square metre"
     assert amounts.weight_of_area(4.24, Display.US) == "0.9 lb a square foot"
     assert amounts.weight_of_area(None, Display.US) == "not known"
+
+
+@pytest.mark.parametrize(
+    ("count", "told"),
+    [(0.2, "1 minute"), (1.4, "1 minute"), (1.5, "2 minutes"), (12.0, "12 minutes"), (None, "not known")],
+)
+def test_minutes_of_the_hose_are_whole(count, told):
+    assert amounts.minutes(count) == told

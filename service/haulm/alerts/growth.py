@@ -11,10 +11,7 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
 ASK, TAPER, CUT = 0, 1, 2
-WARM_SOIL_C = 24.0  # above this, tubers in soil gone bone dry begin to bake (product rule, judgement)
-WARM_SOIL_OFF_C = 23.0  # judgement: a degree apart, so that the word does not change with every day
 NOT_OF_AGE = {Cause.FROST, Cause.THIRST, Cause.BLIGHT}
-SMALL_TURN = 0.5  # judgement: half the least turn damps the soil about the tubers and no more
 LOOK_DAYS = 4  # judgement: a look at settled straw is asked for so many days, then not for the rest of the fortnight
 TALL = 2.0  # shoots of twice the wanted height (30 cm) no longer wait for warm soil: light greens the tubers
 
@@ -98,23 +95,33 @@ def stop_watering(condition: Condition, thresholds: Thresholds, standing: Said |
         return Finding("ask", Section.DO_TODAY, 48, _ripening_facts(condition), level=ASK)
     if step == TAPER:
         return Finding("taper", Section.DO_TODAY, 52, _ripening_facts(condition), level=TAPER)
-    verdict = "small-turns" if _hot(condition, standing) else "cut"
-    small_turn_l = SMALL_TURN * thresholds.water.least_turn_mm * condition.bed.area_m2
-    facts = {**_ripening_facts(condition), "small_turn_l": small_turn_l}
+    verdict = "small-turns" if _hot(condition, thresholds, standing) else "cut"
+    small_turn_mm = thresholds.ripening.small_turn_share * thresholds.water.least_turn_mm
+    facts = {
+        **_ripening_facts(condition),
+        "small_turn_l": small_turn_mm * condition.bed.area_m2,
+        "tapered_days": thresholds.ripening.taper_days if _by_and_by(condition) else None,
+    }
     return Finding(verdict, Section.DO_TODAY, 55, facts, level=CUT)
 
 
 def ripening(condition: Condition, thresholds: Thresholds) -> int | None:
     """What tops noted as going down ask of the water: ASK first, TAPER it, or CUT it.
 
-    None where nothing was noted, where the cause is not age, or where it is not known how old the crop is.
+    Tops of an indeterminate kind go down by and by: their water is tapered first, and cut some days later. None where
+    nothing was noted, where the cause is not age, or where it is not known how old the crop is.
     """
     crop = condition.crop
     if crop.dying_since is None or crop.dying_cause in NOT_OF_AGE or crop.days_from_shoots is None:
         return None
     if _too_early_for_age(condition, thresholds):
         return ASK
-    return TAPER if condition.planting.habit is Habit.INDETERMINATE else CUT
+    going_down = condition.today - crop.dying_since
+    return TAPER if _by_and_by(condition) and going_down < thresholds.ripening.taper_days * DAY else CUT
+
+
+def _by_and_by(condition: Condition) -> bool:
+    return condition.planting.habit is Habit.INDETERMINATE
 
 
 def _too_early_for_age(condition: Condition, thresholds: Thresholds) -> bool:
@@ -125,10 +132,10 @@ def _too_early_for_age(condition: Condition, thresholds: Thresholds) -> bool:
     return (young and unripe) if crop.dying_cause is Cause.AGE else (young or unripe)
 
 
-def _hot(condition: Condition, standing: Said | None) -> bool:
+def _hot(condition: Condition, thresholds: Thresholds, standing: Said | None) -> bool:
     soil_c = condition.soil.as_it_lies_c.at(condition.today - DAY)
     said = standing is not None and standing.verdict == "small-turns"
-    return soil_c > (WARM_SOIL_OFF_C if said else WARM_SOIL_C)
+    return soil_c > (thresholds.ripening.hot_soil_off_c if said else thresholds.ripening.hot_soil_c)
 
 
 def _ripening_facts(condition: Condition) -> dict[str, Fact]:
@@ -141,6 +148,7 @@ def _ripening_facts(condition: Condition) -> dict[str, Fact]:
         "p_days_needed": crop.p_days_needed,
         "soil_c": condition.soil.as_it_lies_c.at(condition.today - DAY),
         "maturity": condition.planting.maturity.value,
+        "tapered_days": None,
     }
 
 

@@ -11,11 +11,7 @@ from haulm.garden import Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, Daily
 
-HOLD_DAYS = 3  # judgement: rain further off than this is no reason to wait
-NEARLY_DRY_SHARE = 0.8  # judgement: going by depletion, water a little before RAW is passed, not on the day it hurts
-TAPERED = 0.5  # tops half yellow: half the water (product rule, common practice)
 WET_DAY_MM = 1.0  # judgement: less than this in a day wets no bed
-STILL_SOAKING = 0.8  # judgement: an open warning of rain ends only well below the room there is
 RAIN_NOT_KNOWN = NotKnown("rain of the last days", worth_saying=True)
 
 
@@ -42,14 +38,15 @@ def _by_the_week(condition: Condition, water: WaterNow, thresholds: Thresholds) 
     least_mm = thresholds.water.least_turn_mm
     sure_mm, most_mm = _short_mm(condition, water, thresholds)
     may_be_dry = _driest_mm(water) >= water.ready_mm
+    by_depletion = thresholds.water.way == "depletion"
     if most_mm < least_mm and not may_be_dry:
-        return _skip(condition, water, thresholds, "enough")
+        return _skip(condition, water, thresholds, "moist" if by_depletion else "enough")
     if sure_mm < least_mm:
         return RAIN_NOT_KNOWN
     rain = None if may_be_dry else _likely_rain(condition, water, thresholds)
     if rain is not None:
         return _hold(condition, water, thresholds, rain)
-    return _water(condition, water, thresholds, "week-short", sure_mm)
+    return _water(condition, water, thresholds, "nearly-dry" if by_depletion else "week-short", sure_mm)
 
 
 def _middle_mm(water: WaterNow) -> float:
@@ -64,12 +61,11 @@ def _driest_mm(water: WaterNow) -> float:
 def _short_mm(condition: Condition, water: WaterNow, thresholds: Thresholds) -> tuple[float, float]:
     """What is wanted for sure, with unknown rain as it may have been, and at most, with unknown rain as none."""
     if thresholds.water.way == "depletion":
-        nearly_dry_mm = NEARLY_DRY_SHARE * water.ready_mm
+        nearly_dry_mm = thresholds.water.nearly_dry_share * water.ready_mm
         bounds = (water.depletion_low_mm, water.depletion_high_mm)
         low_mm, high_mm = (mm if mm >= nearly_dry_mm else 0.0 for mm in bounds)
         return low_mm, high_mm
-    had_mm = water.week_effective_mm + water.week_watered_mm
-    most_mm = _target_mm(condition, thresholds) - had_mm
+    most_mm = _aim_mm(condition, water, thresholds) - _had_mm(water)
     if not water.week_unknown_days:
         return min(most_mm, _middle_mm(water)), most_mm  # never more than the root zone can hold
     unknown_mm = water.depletion_high_mm - water.depletion_low_mm
@@ -86,11 +82,15 @@ def _before_the_shoots(condition: Condition, water: WaterNow, thresholds: Thresh
 
 
 def _water(condition: Condition, water: WaterNow, thresholds: Thresholds, why: str, wanted_mm: float) -> Finding:
-    turn_mm = wanted_mm * (TAPERED if _tapering(condition, thresholds) and why == "dry-root-zone" else 1.0)
+    tapered = _tapering(condition, thresholds) and why in {"dry-root-zone", "nearly-dry"}
+    turn_mm = wanted_mm * (thresholds.ripening.taper_share if tapered else 1.0)
     facts = _facts(condition, water, thresholds) | {
         "why": why,
         "turn_mm": turn_mm,
         "turn_l": turn_mm * condition.bed.area_m2,
+        "later_l": _later_mm(condition, water, thresholds, turn_mm) * condition.bed.area_m2
+        if why == "week-short"
+        else 0.0,
         "minutes": _minutes(turn_mm * condition.bed.area_m2, thresholds),
     }
     return Finding("water", Section.DO_TODAY, 50 if why == "dry-root-zone" else 30, facts)
@@ -107,7 +107,7 @@ def _hold(condition: Condition, water: WaterNow, thresholds: Thresholds, rain: d
 def _likely_rain(condition: Condition, water: WaterNow, thresholds: Thresholds) -> dict[str, Fact] | None:
     """The first likely rain that passes the straw before the root zone passes what the plants take with ease."""
     limits, outlook = thresholds.water, condition.sky.outlook
-    for ahead in range(min(HOLD_DAYS, len(outlook))):
+    for ahead in range(min(limits.hold_days, len(outlook))):
         day = outlook.first + ahead * DAY
         before = water.outlook_depletion_mm.at(day - DAY)
         if ahead and not before < water.ready_mm:
@@ -122,6 +122,8 @@ def _likely_rain(condition: Condition, water: WaterNow, thresholds: Thresholds) 
 def target_fits(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """The weekly target is short or generous beside what the crop will drink in the coming week."""
     water, limits = condition.water, thresholds.water
+    if limits.way == "depletion":
+        return None  # the root zone decides; the ledger stands beside it
     if water is None or math.isnan(water.outlook_need_mm):
         return NotKnown("forecast")
     need_mm = max(water.outlook_need_mm, 0.0)
@@ -146,18 +148,21 @@ def keep_it_dry(condition: Condition, thresholds: Thresholds, standing: Said | N
         return None
     if water is None or math.isnan(water.depletion_low_mm):
         return NotKnown("the bed's water")
-    rain = outlook.of("rain_mm").between(condition.today, condition.today + (HOLD_DAYS - 1) * DAY)
+    hold_days = thresholds.water.hold_days
+    rain = outlook.of("rain_mm").between(condition.today, condition.today + (hold_days - 1) * DAY)
     room_mm = water.depletion_low_mm + water.straw_holds_mm  # the wetter of what may be
     coming_mm = float(np.nansum(rain))
     said = standing is not None and standing.verdict == "cover"
-    if coming_mm < thresholds.water.least_turn_mm or coming_mm <= room_mm * (STILL_SOAKING if said else 1.0):
+    if coming_mm < thresholds.water.least_turn_mm or coming_mm <= room_mm * (
+        thresholds.water.soaking_off_share if said else 1.0
+    ):
         return NotKnown("forecast") if np.isnan(rain).any() else None
     first_wet = int(np.argmax(rain >= WET_DAY_MM))
     facts: dict[str, Fact] = {
         "rain_coming_mm": coming_mm,
         "room_mm": max(room_mm, 0.0),
         "rain_day": condition.today + first_wet * DAY,
-        "days_ahead": HOLD_DAYS,
+        "days_ahead": hold_days,
     }
     return Finding("cover", Section.DO_TODAY, 45, facts)
 
@@ -167,7 +172,25 @@ def _tapering(condition: Condition, thresholds: Thresholds) -> bool:
 
 
 def _target_mm(condition: Condition, thresholds: Thresholds) -> float:
-    return thresholds.water.weekly_target_mm * (TAPERED if _tapering(condition, thresholds) else 1.0)
+    return thresholds.water.weekly_target_mm * (
+        thresholds.ripening.taper_share if _tapering(condition, thresholds) else 1.0
+    )
+
+
+def _aim_mm(condition: Condition, water: WaterNow, thresholds: Thresholds) -> float:
+    """The weekly target, or what the week is expected to use where that is less: more would only drain away."""
+    target_mm, need_mm = _target_mm(condition, thresholds), water.outlook_need_mm
+    return target_mm if math.isnan(need_mm) else min(target_mm, max(need_mm, 0.0))
+
+
+def _had_mm(water: WaterNow) -> float:
+    return water.week_effective_mm + water.week_watered_mm
+
+
+def _later_mm(condition: Condition, water: WaterNow, thresholds: Thresholds, turn_mm: float) -> float:
+    """What the week lacks beyond a turn that the root zone can hold, where that is worth another turn."""
+    left_mm = _aim_mm(condition, water, thresholds) - _had_mm(water) - turn_mm
+    return left_mm if left_mm >= thresholds.water.least_turn_mm and not water.week_unknown_days else 0.0
 
 
 def _minutes(litres: float, thresholds: Thresholds) -> float | None:
@@ -183,6 +206,11 @@ def _facts(condition: Condition, water: WaterNow, thresholds: Thresholds) -> dic
         "effective_mm": water.week_effective_mm,
         "watered_mm": water.week_watered_mm,
         "target_mm": _target_mm(condition, thresholds),
+        "aim_mm": _aim_mm(condition, water, thresholds),
+        "need_mm": water.outlook_need_mm,
+        "taper_share": thresholds.ripening.taper_share,
+        "nearly_dry_mm": thresholds.water.nearly_dry_share * water.ready_mm,
+        "short_mm": max(_target_mm(condition, thresholds) - _had_mm(water), 0.0),
         "tapering": _tapering(condition, thresholds),
         "unknown_days": water.week_unknown_days,
         "depletion_mm": water.depletion_low_mm,

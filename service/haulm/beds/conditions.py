@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from haulm.beds.chances import FrostYears, chances_of, frost_years
-from haulm.beds.crop import Around, crop_kept, crop_now, shoots_range
+from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
 from haulm.beds.endings import ends_of
 from haulm.beds.evaporation import Evaporation, evaporation_of
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, ahead, climate_of, past
@@ -31,7 +31,7 @@ from haulm.beds.soil_run import SoilRun, ground_of, run_soil
 from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
-from haulm.condition import Condition, DayRange, SeasonChances, SkyNow, WaterNow
+from haulm.condition import Condition, SeasonChances, SkyNow, WaterNow
 from haulm.garden import Garden, Journal, Planting, Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
@@ -194,6 +194,7 @@ def _condition(
         crop = replace(crop_now(planting, days, shoots, around, thresholds, today), frosted_min_c=frost.lowest_c)
     stage = stage_now(days, shoots, today)
     ripens = stage.stage in {Stage.DYING_BACK, Stage.SKINS_SETTING}
+    growth = growth_of(days, shoots, around, crop.p_days_needed)
     return Condition(
         garden=place.garden,
         bed=bed,
@@ -202,7 +203,7 @@ def _condition(
         stage=stage,
         straw_m=float(straw_m[-1]),
         soil=soil,
-        water=_water(place, planting, days, shoots, straw_m, been, coming) if has_the_bed else None,
+        water=_water(place, planting, days, growth, straw_m, been, coming) if has_the_bed else None,
         crop=crop,
         last_straw=last_laid(bed, place.journal, today),
         chances=chances_of(place.frosts, planting, shoots, thresholds),
@@ -222,7 +223,7 @@ def _air(been: Forcing, coming: Forcing) -> tuple[Daily, Daily]:
 
 
 def _water(
-    place: _Place, planting: Planting, days: Noted, shoots: DayRange | None, straw_m: FloatArray,
+    place: _Place, planting: Planting, days: Noted, growth: Daily | None, straw_m: FloatArray,
     been: Forcing, coming: Forcing,
 ) -> WaterNow:  # fmt: skip
     bed = place.garden.bed(planting.bed)
@@ -235,7 +236,7 @@ def _water(
     own_gauge = rain_read_mm(bed, place.journal, been.first, been.days)
     return water_now(
         bed,
-        bed_days(bed, days, shoots, been.first, lying, watered),
+        bed_days(bed, days, growth, been.first, lying, watered),
         been.with_rain(own_gauge),
         coming,
         place.evaporation,

@@ -9,11 +9,13 @@ from haulm.beds.noted import Noted
 from haulm.condition import CropNow, DayRange, DaySpan
 from haulm.garden import Cause, Maturity, Planting
 from haulm.science import development as dev
+from haulm.science.water_balance import POTATO_STAGES
 from haulm.settings.thresholds import ShootsThresholds, SkinsThresholds, Thresholds
 from haulm.weather import DAY, Daily, FloatArray
 
 SHOOT_M_A_DAY = 0.025  # judgement: in the best warmth, about 2 cm a day in good growth (from memory)
 GROWN_HEIGHT_M = 0.6  # FAO-56 Table 12
+LATE_FROM = sum(POTATO_STAGES["continental"][1:3]) / sum(POTATO_STAGES["continental"][1:])  # share of the way to ripe
 # Judgement: a class's need is met between nine and eleven tenths of it in four crops of five.
 RIPE_EARLY, RIPE_LATE = 0.9, 1.1
 LONGEST_FORMING_DAYS = 70  # judgement: a crop that finds no cool nights at all sets what it sets within so long
@@ -89,6 +91,22 @@ def crop_now(
         forming=_forming(days, shoots, around.air_min_c, thresholds.shoots),
         ripe=_ripe_range(days, shoots, around, need),
     )
+
+
+def growth_of(days: Noted, shoots: DayRange | None, around: Around, need: float) -> Daily | None:
+    """Share of the way from the shoots (0) to ripeness (1) at the end of each day from the shoots on.
+
+    None before planting. By physiological days, not by the calendar. Tops noted as going down are past the middle of
+    the season whatever the warmth has been, unless frost or thirst took them, from which they come again.
+    """
+    out = shoots.likely if shoots else None
+    if days.planted is None or out is None:
+        return None
+    had = np.cumsum(np.nan_to_num(_p_days(around, out, around.air_min_c.last))) / need
+    if days.dying is not None and days.dying_cause not in {Cause.FROST, Cause.THIRST} and days.dying > out:
+        since = min((days.dying - out).days, len(had))
+        had[since:] += max(LATE_FROM - had[since - 1], 0.0)
+    return Daily(out, had)
 
 
 def _p_days(around: Around, first: date, last: date) -> FloatArray:

@@ -10,14 +10,17 @@ from haulm.beds.evaporation import Evaporation
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
 from haulm.beds.memo import Memo
 from haulm.beds.noted import Noted
-from haulm.condition import DayRange, WaterNow
+from haulm.condition import WaterNow
 from haulm.garden import Bed
 from haulm.science import water_balance as wb
 from haulm.science.soil_properties import TEXTURES
 from haulm.weather import DAY, Daily, FloatArray
 
 WEEK = 7
+# FAO-56 Table 11 gives stages in days. The crop's own clock takes the place of the calendar: the shoots end the first,
+# and what follows has the same shares of the way to ripeness as the table's days have of theirs (judgement).
 STAGES = wb.POTATO_STAGES["continental"]
+ROOTED_AT = STAGES[1] / sum(STAGES[1:])  # roots are as deep as they go at full cover (FAO-56 ch. 8, from memory)
 LEAST_ROOTS_M = 0.15  # judgement: what a newly planted piece, or the bare bed's evaporation, draws on
 MOST_ROOTS_M = 0.45  # inside the 0.4-0.6 m of FAO-56 Table 22
 TOP_M = 0.125  # the middle of the 10-15 cm that seed lives in before the shoots
@@ -39,32 +42,33 @@ class BedDays:
 
 
 def bed_days(
-    bed: Bed, days: Noted, shoots: DayRange | None, first: date, straw_m: FloatArray, watered_mm: FloatArray
+    bed: Bed, days: Noted, growth: Daily | None, first: date, straw_m: FloatArray, watered_mm: FloatArray
 ) -> BedDays:
-    """Crop coefficient and rooting depth follow the crop's own shoots, noted or expected, not the calendar."""
-    age = _crop_age(days, shoots, first, len(straw_m))
+    """Crop coefficient and rooting depth follow the crop's own growth, noted or estimated, not the calendar.
+
+    Parameters
+    ----------
+    growth
+        Share of the way from the shoots to ripeness on each day from the shoots on; None before planting.
+    """
+    grown = _grown(days, growth, first, len(straw_m))
+    age = STAGES[0] + sum(STAGES[1:]) * grown
     cover = np.clip(straw_m / FULL_COVER_STRAW_M, 0.0, 1.0)
     deepest = min(MOST_ROOTS_M, bed.soil_depth_m)
-    grown = np.clip((age - STAGES[0] / 2.0) / (STAGES[0] / 2.0 + STAGES[1]), 0.0, 1.0)
-    roots = min(LEAST_ROOTS_M, deepest) + grown * max(deepest - LEAST_ROOTS_M, 0.0)
+    least = min(LEAST_ROOTS_M, deepest)
+    roots = least + np.clip(grown / ROOTED_AT, 0.0, 1.0) * (deepest - least)
     return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots)
 
 
-def _crop_age(days: Noted, shoots: DayRange | None, first: date, count: int) -> FloatArray:
-    """Days of the season by FAO-56 stages, the shoots ending the first; below 1 while nothing grows."""
-    positions = np.arange(count, dtype=np.float64)
-    if days.planted is None:
+def _grown(days: Noted, growth: Daily | None, first: date, count: int) -> FloatArray:
+    """Growth on each day, 0 while nothing grows: before the shoots, and after the tops or the crop are gone."""
+    if growth is None:
         return np.zeros(count)
-    out = shoots.likely if shoots and shoots.likely else None
-    shoots_at = (out - first).days if out else count
-    age = positions - shoots_at + STAGES[0]
-    if days.dying is not None:  # tops that go down early enter the last stage early
-        age = np.where(positions >= (days.dying - first).days, np.maximum(age, sum(STAGES[:3])), age)
-    growing = positions >= (days.planted - first).days
-    end = days.tops_gone or days.lifted
-    if end is not None:
-        growing &= positions < (end - first).days
-    return np.where(growing, np.clip(age, 1.0, None), 0.0)
+    grown = np.nan_to_num(growth.between(first, first + (count - 1) * DAY))
+    ends = [day for day in (days.tops_gone, days.lifted) if day is not None]
+    if ends:
+        grown[max((min(ends) - first).days, 0) :] = 0.0
+    return grown
 
 
 def water_now(

@@ -238,6 +238,14 @@ def days(count: float | None) -> str:
     return f"{told} day" if told == "1" else f"{told} days"
 
 
+def minutes(count: float | None) -> str:
+    """A stretch of minutes, whole and at least one: "1 minute", "4 minutes"."""
+    if not is_known(count):
+        return NOT_KNOWN
+    told = plain(max(count, 1.0))
+    return f"{told} minute" if told == "1" else f"{told} minutes"
+
+
 def years(count: float | None) -> str:
     """A number of years: "1 year", "9 years"."""
     if not is_known(count):

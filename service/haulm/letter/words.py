@@ -35,6 +35,7 @@ IN_READERS_UNITS: dict[str, Callable[..., str]] = {
 SEEN_FROM_TODAY: dict[str, Callable[..., str]] = {"day": amounts.day}
 SPOKEN_ALIKE: dict[str, Callable[..., str]] = {
     "days": amounts.days,
+    "minutes": amounts.minutes,
     "years": amounts.years,
     "chance": amounts.chance,
     "share": amounts.share,

@@ -12,7 +12,8 @@ from haulm.settings.load import Settings
 from haulm.settings.names import dotted
 from haulm.settings.quantities import tidy, unit_of
 from haulm.settings.table import keys_of, list_words
-from haulm.settings.thresholds import FrostThresholds, PlantingThresholds, Thresholds, WaterThresholds
+from haulm.settings.thresholds import FrostThresholds, PlantingThresholds, Thresholds
+from haulm.settings.water_thresholds import WaterThresholds
 from haulm.units import Display
 
 

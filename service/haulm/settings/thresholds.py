@@ -3,10 +3,8 @@
 Off thresholds, which keep advice from flickering, are keys beside the on thresholds.
 """
 
-from typing import Literal
-
 from haulm.settings.blight_thresholds import BlightThresholds
-from haulm.settings.quantities import DayCount, FlowLmin, HourCount, LengthM, Share, TemperatureC, TimeOfDay
+from haulm.settings.quantities import DayCount, HourCount, LengthM, Share, TemperatureC, TimeOfDay
 from haulm.settings.quantities import WarmthC as Warmth
 from haulm.settings.quantities import WaterMm as Water
 from haulm.settings.season_thresholds import (
@@ -25,6 +23,7 @@ from haulm.settings.store_thresholds import (
     TubersThresholds,
 )
 from haulm.settings.table import Table, setting
+from haulm.settings.water_thresholds import RipeningThresholds, WaterThresholds
 from haulm.settings.window_thresholds import WindowThresholds
 
 PRACTICE = "common practice, no source"
@@ -145,60 +144,6 @@ class StrawThresholds(Table):
     )
 
 
-class WaterThresholds(Table):
-    """Watering: the weekly target, and what overrides it."""
-
-    way: Literal["weekly", "depletion"] = setting(
-        "weekly", "Go by a weekly target, or by how dry the root zone is.", JUDGEMENT
-    )
-    weekly_target_mm: Water = setting(
-        "25 mm",
-        "Rain that passes the straw, and waterings, wanted in seven days: about an inch.",
-        PRACTICE,
-        low=5.0,
-        high=100.0,
-    )
-    least_turn_mm: Water = setting(
-        "10 mm", "Less than this is not worth carrying, and wets only the top.", JUDGEMENT, low=0.5, high=25.0
-    )
-    hold_chance: Share = setting(
-        0.70, "Watering waits for rain that is at least this likely.", JUDGEMENT, low=0.3, high=1.0
-    )
-    hold_rain_mm: Water = setting(
-        "5 mm", "Where no chance is given, this much forecast rain counts as likely.", JUDGEMENT, low=1.0, high=50.0
-    )
-    top_depleted_share: Share = setting(
-        0.5,
-        "Before the shoots, water only when this share of the top soil's water is gone.",
-        JUDGEMENT,
-        low=0.1,
-        high=0.9,
-    )
-    target_differs_share: Share = setting(
-        0.20,
-        "The target is called short or generous when the week's need differs by this share.",
-        JUDGEMENT,
-        low=0.05,
-        high=1.0,
-    )
-    target_differs_off_share: Share = setting(
-        0.15,
-        "That ends only when the difference is below this.",
-        JUDGEMENT,
-        low=0.01,
-        high=0.95,
-        below=["target_differs_share"],
-    )
-    hose_flow_l_min: FlowLmin | None = setting(
-        None,
-        "What your hose gives, to say how many minutes; measure it with a bucket.",
-        "judgement: only your own hose can tell, so there is no default",
-        low=0.5,
-        high=200.0,
-        example="12 l/min",
-    )
-
-
 class FrostThresholds(Table):
     """Frost on the shoots, at the height of the leaves."""
 
@@ -234,29 +179,6 @@ class FrostThresholds(Table):
     )
     straw_term_c: Warmth = setting(
         "1 C", "Leaves over straw are colder by this on clear, calm nights.", JUDGEMENT, low=0.0, high=4.0
-    )
-
-
-class RipeningThresholds(Table):
-    """When tops that go down may be ripe, and when to ask first."""
-
-    least_days: DayCount = setting(
-        70,
-        "Tops that go down sooner after the shoots are asked about: thirst, frost, blight, wilt?",
-        "judgement: the FAO crop page gives early kinds 90-120 days in all",
-        low=30,
-        high=150,
-    )
-    least_share: Share = setting(
-        0.70, "So are tops with less than this share of the warmth their class needs.", JUDGEMENT, low=0.3, high=1.0
-    )
-    look_share: Share = setting(
-        1.0,
-        "At this share of the warmth their class needs, look whether the tops go down.",
-        "published: prairie production guide (800-1000 P-days)",
-        low=0.5,
-        high=1.5,
-        above=["least_share"],
     )
 
 
