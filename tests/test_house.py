@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from haulm import advice, condition, garden, taught, weather
+from haulm import advice, bed_water, condition, garden, taught, weather
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "service" / "haulm"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 WORKERS = {"sources", "store", "beds", "alerts", "letter", "post"}
-VOCABULARY = {"garden", "weather", "taught", "condition", "advice"}
+VOCABULARY = {"garden", "weather", "bed_water", "taught", "condition", "advice"}
 GROUND = {"units", "errors", "files"}
 MAY_IMPORT = {
     "__main__": {"cli"},
@@ -25,8 +25,9 @@ MAY_IMPORT = {
     **{worker: {worker, "settings", "science", "__init__"} | VOCABULARY | GROUND for worker in WORKERS},
     "settings": {"settings", "science"} | VOCABULARY | GROUND,
     "science": {"science"},
+    "bed_water": {"weather"} | GROUND,
     "advice": {"condition", "garden", "weather"} | GROUND,
-    "condition": {"garden", "taught", "weather"} | GROUND,
+    "condition": {"bed_water", "garden", "taught", "weather"} | GROUND,
     "taught": {"weather"},
     "garden": GROUND,
     "weather": GROUND,
@@ -102,6 +103,8 @@ BARE_NUMBERS = {
     "years": "count of years",
     "readings": "count of readings",
     "year": "of the calendar",
+    "shoots_crops": "count of crops",
+    "ripe_crops": "count of crops",
     "cloud": "share of the sky, 0 to 1",
     "chance": "0 to 1",
     "days_from_shoots": "days",
@@ -116,7 +119,7 @@ BARE_NUMBERS = {
 }
 
 
-@pytest.mark.parametrize("module", [garden, weather, taught, condition, advice], ids=lambda m: m.__name__)
+@pytest.mark.parametrize("module", [garden, weather, bed_water, taught, condition, advice], ids=lambda m: m.__name__)
 def test_numeric_fields_name_their_unit(module: object) -> None:
     for kind in vars(module).values():
         if not (dataclasses.is_dataclass(kind) and kind.__module__ == module.__name__):  # type: ignore[attr-defined]

@@ -6,8 +6,8 @@ Everything here is known on the morning of `today`; nothing is worded or rounded
 import math
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from enum import StrEnum
 
+from haulm.bed_water import WaterNow
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
 from haulm.taught import SoilTaught, YearReady
 from haulm.weather import BlightWeather, Daily, Days, Gap, Origin, unknown_days
@@ -95,58 +95,27 @@ class SoilNow:
     taught: SoilTaught | None = None
 
 
-class EtoWay(StrEnum):
-    """How the reference evapotranspiration of a day was found (FAO-56), from the most that was known to the least."""
-
-    WHOLE = "humidity and wind known"
-    BY_RULE = "humidity or wind by rule"
-    MEAN_YEAR = "mean year"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class WaterNow:
-    """The bed's water.
+@dataclass(frozen=True, slots=True)
+class EarlierCrops:
+    """What earlier crops of the garden taught, drawn towards what is usual; as good as nothing without any.
 
     Attributes
     ----------
-    week_rain_mm, week_effective_mm, week_watered_mm
-        Sums over the trailing seven local days, today not counted: rain that fell, rain that passed the straw,
-        and waterings.
-        Unknown days of rain count as nothing here; `week_unknown_days` tells how many there were.
-    depletion_low_mm, depletion_high_mm
-        How far the root zone stands below field capacity this morning: with unknown rain as it may have been,
-        and as none.
-    total_mm, ready_mm
-        TAW and RAW of the root zone (FAO-56).
-    top_share
-        Share of the available water gone from the top 10-15 cm.
-    outlook_depletion_mm
-        Depletion at the end of each coming day without watering and without rain that is not likely.
-    outlook_need_mm
-        What crop and soil will use in the next seven days, to be met by rain and waterings together; NaN without a
-        forecast.
-    drained_days
-        How many of the last days water drained below the root zone, counted back from yesterday without a break.
-    straw_holds_mm
-        Rain that the straw can still hold back.
-    eto_ways
-        How the evapotranspiration of each of the last days was found, the newest last.
+    shoots_crops
+        How many crops told of their shoots.
+    shoots_later_share
+        How much later than usual shoots come, as a share of the way from the early bound to the late one; below 0
+        sooner.
+    ripe_crops
+        How many crops went down of age.
+    ripe_warmth_share
+        The warmth that ripened them over what their class needs.
     """
 
-    week_rain_mm: float
-    week_effective_mm: float
-    week_watered_mm: float
-    week_unknown_days: int
-    depletion_low_mm: float
-    depletion_high_mm: float
-    total_mm: float
-    ready_mm: float
-    top_share: float
-    outlook_depletion_mm: Daily
-    outlook_need_mm: float
-    drained_days: int
-    straw_holds_mm: float
-    eto_ways: tuple[EtoWay, ...] = ()
+    shoots_crops: int = 0
+    shoots_later_share: float = 0.0
+    ripe_crops: int = 0
+    ripe_warmth_share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +146,8 @@ class CropNow:
     ripe
         When the tops should go down of age: as noted, else when the class has had its physiological days; None before
         planting.
+    earlier
+        What earlier crops of the garden taught.
     """
 
     shoots: DayRange | None
@@ -191,6 +162,7 @@ class CropNow:
     forming: DaySpan | None = None
     ripe: DayRange | None = None
     frosted_min_c: float = math.nan
+    earlier: EarlierCrops = EarlierCrops()
 
 
 @dataclass(frozen=True, slots=True)

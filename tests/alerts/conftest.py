@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
+from haulm.bed_water import WaterNow
 from haulm.condition import (
     Condition,
     CropNow,
@@ -19,7 +20,6 @@ from haulm.condition import (
     SoilNow,
     StageNow,
     StoreNow,
-    WaterNow,
 )
 from haulm.garden import Bed, Garden, Habit, Maturity, Place, Planting, Season, Stage
 from haulm.settings.thresholds import Thresholds

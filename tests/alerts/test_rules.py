@@ -634,7 +634,8 @@ FROM_THE_JOURNAL = {
             Display.US,
             17.0,
             "Water Gatebed: 13 gallons, about 4 minutes of the hose, under the straw, early in the day.",
-            "The root zone is 0.7 in short of full; plants feel it from 0.8 in. By the target the week lacks 0.6 in.",
+            "The root zone is 0.65 in short of full; plants feel it from 0.85 in. By the target the week lacks "
+            "0.65 in.",
         ),
         (
             Display.METRIC,

@@ -49,10 +49,13 @@ def test_not_planted_yet_it_is_as_if_planted_today(today):
 
 
 def test_soil_too_cold_for_the_late_end_leaves_it_open(today):
-    soil = np.where(np.arange(200) < 30, 12.0, 1.0)
+    soil = np.where(np.arange(200) < 25, 12.0, 1.0)
     found = shoots_range(Noted(planted=today), Daily(today, soil), today)
     assert found.early is not None
     assert (found.likely, found.late) == (None, None)
+    longer = shoots_range(Noted(planted=today), Daily(today, np.where(np.arange(200) < 35, 12.0, 1.0)), today)
+    assert longer.early < longer.likely
+    assert longer.late is None
     assert shoots_range(Noted(planted=today), daily(today - 30 * DAY, 20, 12.0), today) is None
 
 
@@ -109,6 +112,15 @@ def test_chitted_seed_is_nearer_the_early_bound(today, chitted_days, sooner):
     assert (found.likely < plain.likely) is sooner
     assert (found.late < plain.late) is sooner
     assert found.early < found.likely < found.late
+
+
+def test_shoots_once_reached_stay_reached_whatever_weather_comes(today):
+    """The likely day rests on the days that have been: a stage does not go back because the forecast turned cold."""
+    been = np.full(60, 13.0)
+    for coming in (13.0, 2.0, 25.0):
+        soil = Daily(today - 60 * DAY, np.concatenate([been, np.full(200, coming)]))
+        found = shoots_range(Noted(planted=today - 30 * DAY), soil, today)
+        assert found.likely == today - 3 * DAY  # √(17 × 40.9) is 26.4 days at 13 °C
 
 
 def test_shoots_noted_win_over_chitting_and_warmth(today):

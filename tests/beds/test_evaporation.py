@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import refet
 
+from haulm.bed_water import EtoWay
 from haulm.beds.evaporation import evaporation_of
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
-from haulm.condition import EtoWay
 from haulm.science import evapotranspiration as et
 from haulm.science import sun
 from haulm.weather import DAY

@@ -7,16 +7,8 @@ import numpy as np
 import pytest
 
 from haulm.advice import Alert, Decision, Section
-from haulm.condition import (
-    Condition,
-    CropNow,
-    DayRange,
-    SeasonChances,
-    SkyNow,
-    SoilNow,
-    StageNow,
-    WaterNow,
-)
+from haulm.bed_water import WaterNow
+from haulm.condition import Condition, CropNow, DayRange, SeasonChances, SkyNow, SoilNow, StageNow
 from haulm.garden import Bed, Garden, Habit, Maturity, Place, Planting, Season, Stage
 from haulm.science.frost import normal_cdf
 from haulm.settings.thresholds import Thresholds

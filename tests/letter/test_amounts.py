@@ -145,3 +145,12 @@ def test_a_yield_is_told_by_area():
 )
 def test_minutes_of_the_hose_are_whole(count, told):
     assert amounts.minutes(count) == told
+
+
+@pytest.mark.parametrize(
+    ("mm", "told"),
+    [(1.0, "0.04 in"), (2.4, "0.09 in"), (2.5, "0.1 in"), (11.0, "0.45 in"), (12.7, "0.5 in"), (25.0, "1 in"),
+     (31.0, "1.2 in"), (33.0, "1.3 in"), (-11.0, "−0.45 in")],
+)  # fmt: skip
+def test_inches_of_water_go_by_twentieths_about_a_millimetre(mm, told):
+    assert amounts.water(mm, Display.US) == told

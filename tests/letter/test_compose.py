@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from haulm.advice import Section
-from haulm.condition import DayRange, DaySpan, EtoWay, NightsRead, StoreNow
+from haulm.bed_water import EtoWay
+from haulm.condition import DayRange, DaySpan, EarlierCrops, NightsRead, StoreNow
 from haulm.garden import Season, Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
@@ -334,3 +335,36 @@ def test_the_store_of_a_kept_crop(condition_of, decision_of, thresholds, changes
     one = condition_of(stage=Stage.STORED, store=StoreNow(room, spread, **({"known": True, "readings": 0} | changes)))
     rows = rows_of(compose(decision_of(conditions=[one]), thresholds), "Gatebed")
     assert rows == {"Stage": "stored since Wed 25 March, as noted", "Store": told}
+
+
+@pytest.mark.parametrize(
+    ("stage", "earlier", "told"),
+    [
+        (Stage.PLANTED, EarlierCrops(), []),
+        (Stage.PLANTED, EarlierCrops(1, 0.01, 1, 0.99), []),
+        (
+            Stage.PLANTED,
+            EarlierCrops(2, -0.15, 0, 1.0),
+            [
+                "By two earlier crops here, shoots in Wallbed are taken to come sooner than usual, by 15 % of the "
+                "range that warmth gives."
+            ],
+        ),
+        (
+            Stage.EMERGED,
+            EarlierCrops(2, -0.15, 1, 0.94),
+            [
+                "By one earlier crop here, tops in Wallbed are taken to go down at 94 % of the warmth that is usual "
+                "for their class."
+            ],
+        ),
+        (Stage.DYING_BACK, EarlierCrops(2, -0.15, 1, 0.94), []),
+    ],
+)
+def test_what_earlier_crops_taught_is_told_while_it_is_used(
+    condition_of, decision_of, thresholds, stage, earlier, told
+):
+    condition = condition_of("wall-late", stage)
+    condition = replace(condition, crop=replace(condition.crop, earlier=earlier))
+    lines = compose(decision_of(conditions=[condition]), thresholds).basis
+    assert [line for line in lines if "earlier crop" in line] == told

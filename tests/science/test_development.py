@@ -172,3 +172,29 @@ def test_cool_nights_are_counted_and_unknown_ones_are_not():
 @given(st.floats(-60, 60))
 def test_elongation_is_a_share(mean_c):
     assert 0.0 <= float(dev.elongation_share(mean_c)) <= 1.0
+
+
+@pytest.mark.parametrize("way", [0.0, 0.25, 0.5, 1.0])
+def test_seed_between_the_bounds_emerges_at_their_weighted_geometric_mean(way):
+    """12 °C: 170/9 = 18.9 days early, 45 days late (D13, D14)."""
+    shares = dev.emergence_shares(np.full(90, 12.0))
+    day = int(dev.first_day_reached(dev.share_between(shares, way))) + 1
+    assert day == math.ceil((170.0 / 9.0) ** (1.0 - way) * 45.0**way - 1e-9)
+
+
+@given(st.lists(st.floats(3.7, 29.0), min_size=1, max_size=80), st.floats(0.0, 1.0))
+@settings(max_examples=60, deadline=None)
+def test_the_way_between_the_bounds_is_ordered_goes_onward_and_turns_round(soil, way):
+    shares = dev.emergence_shares(np.array(soil))
+    between = dev.share_between(shares, way)
+    assert (between <= shares.early + 1e-12).all()
+    assert (between >= shares.late - 1e-12).all()
+    assert (np.diff(between) >= 0.0).all()
+    early, late = float(shares.early[-1]), float(shares.late[-1])
+    stood = dev.way_of_seed(early, late)
+    assert early ** (1.0 - stood) * late**stood == pytest.approx(1.0)
+
+
+def test_where_the_bounds_are_one_or_the_late_one_has_nothing_no_way_can_be_told():
+    assert math.isnan(dev.way_of_seed(0.4, 0.4))
+    assert math.isnan(dev.way_of_seed(0.4, 0.0))

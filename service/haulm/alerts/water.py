@@ -6,7 +6,8 @@ import numpy as np
 
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.alerts.growth import CUT, TAPER, ripening
-from haulm.condition import Condition, WaterNow
+from haulm.bed_water import WaterNow
+from haulm.condition import Condition
 from haulm.garden import Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, Daily

@@ -6,8 +6,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from haulm.bed_water import WaterNow
 from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
+from haulm.beds.earlier import earlier_crops
 from haulm.beds.endings import ends_of
 from haulm.beds.evaporation import Evaporation, evaporation_of
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, ahead, climate_of, past
@@ -31,7 +33,7 @@ from haulm.beds.soil_run import SoilRun, ground_of, run_soil
 from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
-from haulm.condition import Condition, SeasonChances, SkyNow, WaterNow
+from haulm.condition import Condition, SeasonChances, SkyNow
 from haulm.garden import Garden, Journal, Planting, Stage
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
@@ -185,13 +187,16 @@ def _condition(
     soil = soil_now(run, row, planting, taught_by(place.journal, run.heard[row]), thresholds, place.climate.years)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
-    shoots = shoots_range(days, expected, today)
+    earlier = earlier_crops(place.journal, place.garden, planting, days.planted, seen, place.timeline.days)
+    shoots = shoots_range(days, expected, today, earlier)
     around = Around(*_air(been, coming), seen, Daily(been.first, straw_m))
-    crop = crop_now(planting, days, shoots, around, thresholds, today)
+    crop = crop_now(planting, days, shoots, around, thresholds, today, earlier)
     frost = tops_frosted(days, crop, bed, place.timeline, place.journal, thresholds)
     if frost is not None:
         days = replace(days, frosted=frost.day)
-        crop = replace(crop_now(planting, days, shoots, around, thresholds, today), frosted_min_c=frost.lowest_c)
+        crop = replace(
+            crop_now(planting, days, shoots, around, thresholds, today, earlier), frosted_min_c=frost.lowest_c
+        )
     stage = stage_now(days, shoots, today)
     ripens = stage.stage in {Stage.DYING_BACK, Stage.SKINS_SETTING}
     growth = growth_of(days, shoots, around, crop.p_days_needed)

@@ -6,13 +6,15 @@ from datetime import date, timedelta
 import numpy as np
 
 from haulm.beds.noted import Noted
-from haulm.condition import CropNow, DayRange, DaySpan
+from haulm.condition import CropNow, DayRange, DaySpan, EarlierCrops
 from haulm.garden import Cause, Maturity, Planting
 from haulm.science import development as dev
 from haulm.science.water_balance import POTATO_STAGES
 from haulm.settings.thresholds import ShootsThresholds, SkinsThresholds, Thresholds
 from haulm.weather import DAY, Daily, FloatArray
 
+USUAL = EarlierCrops()
+LEAST_SHARE = 0.05  # the likely day stays behind the early bound
 SHOOT_M_A_DAY = 0.025  # judgement: in the best warmth, about 2 cm a day in good growth (from memory)
 GROWN_HEIGHT_M = 0.6  # FAO-56 Table 12
 LATE_FROM = sum(POTATO_STAGES["continental"][1:3]) / sum(POTATO_STAGES["continental"][1:])  # share of the way to ripe
@@ -33,47 +35,49 @@ class Around:
     straw_m: Daily
 
 
-def shoots_range(days: Noted, soil_c: Daily, today: date) -> DayRange | None:
+def shoots_range(days: Noted, soil_c: Daily, today: date, earlier: EarlierCrops = USUAL) -> DayRange | None:
     """When the shoots come: as noted, else from the warmth of the soil since planting (or from planting today).
 
     Parameters
     ----------
     soil_c
         Soil where the seed lies, from before planting to the season's end; later days are what is expected.
+    earlier
+        Earlier crops move the likely day between the bounds, never the early one: danger reckons with that.
     """
     if days.shoots is not None:
         return DayRange(days.shoots, days.shoots, days.shoots, 1.0, 0)
     planted = days.planted or today
-    soil = soil_c.between(planted + DAY, soil_c.last)
-    if not soil.size:
+    if soil_c.last <= planted:
         return None
-    shares = dev.emergence_shares(soil[None, :])
-    early, late = (_day(planted, int(dev.first_day_reached(share)[0])) for share in (shares.early, shares.late))
-    if early is None or late is None:
-        return DayRange(early, None, late, 1.0, 0)
-    likely_at, late_at = _between_the_bounds(days, planted)
-    return DayRange(early, early + likely_at * (late - early), early + late_at * (late - early), 1.0, 0)
+    shares = dev.emergence_shares(soil_c.between(planted + DAY, soil_c.last))
+    likely_way, late_way = between_the_bounds(days.chitting, planted)
+    likely_way = min(max(likely_way + earlier.shoots_later_share, LEAST_SHARE), late_way)
+    early, likely, late = (_day(planted, dev.share_between(shares, way)) for way in (0.0, likely_way, late_way))
+    return DayRange(early, likely, late, 1.0, 0)
 
 
-def _between_the_bounds(days: Noted, planted: date) -> tuple[float, float]:
+def between_the_bounds(chitting: date | None, planted: date) -> tuple[float, float]:
     """Where between the bounds the shoots are likely, and late: nearer the early one for seed that was chitted."""
-    if days.chitting is not None and (planted - days.chitting).days >= dev.CHITTED_AFTER_DAYS:
+    if chitting is not None and (planted - chitting).days >= dev.CHITTED_AFTER_DAYS:
         return dev.CHITTED_LIKELY, dev.CHITTED_LATE
     return dev.UNCHITTED_LIKELY, dev.UNCHITTED_LATE
 
 
-def _day(planted: date, position: int) -> date | None:
+def _day(planted: date, share: FloatArray) -> date | None:
+    position = int(dev.first_day_reached(share))
     return None if position < 0 else planted + timedelta(days=position + 1)
 
 
 def crop_now(
-    planting: Planting, days: Noted, shoots: DayRange | None, around: Around, thresholds: Thresholds, today: date
-) -> CropNow:
+    planting: Planting, days: Noted, shoots: DayRange | None, around: Around, thresholds: Thresholds, today: date,
+    earlier: EarlierCrops = USUAL,
+) -> CropNow:  # fmt: skip
     """How far the crop is on the morning of `today`."""
     out = shoots.likely if shoots else None
     since = shoots.late if shoots else None
     in_leaf = days.planted is not None and out is not None and out < today
-    need = dev.P_DAYS_NEEDED[Maturity(planting.maturity).value]
+    need = dev.P_DAYS_NEEDED[Maturity(planting.maturity).value] * earlier.ripe_warmth_share
     warmth, height_m = 0.0, float("nan")
     if in_leaf and out is not None:
         warmth = float(np.nansum(_p_days(around, out, today - DAY)))
@@ -90,6 +94,7 @@ def crop_now(
         skins_ready=_skins_range(days, around.soil_c, thresholds.skins),
         forming=_forming(days, shoots, around.air_min_c, thresholds.shoots),
         ripe=_ripe_range(days, shoots, around, need),
+        earlier=earlier,
     )
 
 

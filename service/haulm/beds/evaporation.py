@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from haulm.bed_water import EtoWay
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Climate, Forcing
-from haulm.condition import EtoWay
 from haulm.garden import Place
 from haulm.science import evapotranspiration as et
 from haulm.science.climatology import mean_year_at

@@ -6,11 +6,11 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from haulm.bed_water import WaterNow
 from haulm.beds.evaporation import Evaporation
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
 from haulm.beds.memo import Memo
 from haulm.beds.noted import Noted
-from haulm.condition import WaterNow
 from haulm.garden import Bed
 from haulm.science import water_balance as wb
 from haulm.science.soil_properties import TEXTURES

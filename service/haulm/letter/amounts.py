@@ -76,6 +76,11 @@ def plain(value: float, places: int = 0) -> str:
     return f"{MINUS}{text}" if rounded < 0 and text != "0" else text
 
 
+def _to_step(value: float, step: float) -> float:
+    """A number brought to the nearest step, half away from zero."""
+    return math.copysign(math.floor(abs(value) / step + 0.5 + 1e-9) * step, value)
+
+
 def temperature(celsius: float | None, display: Display, beside: float | None = None) -> str:
     """A temperature: one decimal in °C, whole in °F.
 
@@ -119,12 +124,14 @@ def change(celsius_degrees: float | None, display: Display) -> str:
 
 
 def water(mm: float | None, display: Display) -> str:
-    """A depth of rain or water: "15 mm", "0.6 in"."""
+    """A depth of rain or water: "15 mm", "0.6 in"; below an inch by twentieths, about a millimetre."""
     if not is_known(mm):
         return NOT_KNOWN
     if display is Display.US:
         inches = inches_from_mm(mm)
-        return f"{plain(inches, 1 if abs(inches) >= 0.095 else 2)} in"
+        if abs(inches) >= 0.975:
+            return f"{plain(inches, 1)} in"
+        return f"{plain(_to_step(inches, 0.05) if abs(inches) >= 0.095 else inches, 2)} in"
     return f"{plain(mm, 0 if abs(mm) >= 2.0 else 1)} mm"
 
 

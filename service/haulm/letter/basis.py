@@ -5,12 +5,15 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from haulm.advice import Decision
-from haulm.condition import Condition, EtoWay
+from haulm.bed_water import EtoWay
+from haulm.condition import Condition
+from haulm.garden import Stage
 from haulm.letter import amounts
 from haulm.units import Display
 from haulm.weather import DAY, Gap, Mark, Origin, Timeline
 
 LOOKED_BACK_DAYS = 21
+TOLD_SHARE = 0.02  # judgement: a smaller correction is not worth a line
 QUESTIONED_FOR = timedelta(days=30)  # judgement: later nobody remembers the reading
 NO_FORECAST = (
     "There is no forecast: coming frost, heat, rain and wind are not known, and silence about them is no promise."
@@ -51,6 +54,7 @@ def basis(decision: Decision) -> tuple[str, ...]:
     lines += [line for condition in decision.conditions for line in _questioned(condition)]
     lines += _night_readings(decision)
     lines += [_evaporation(condition) for condition in decision.conditions]
+    lines += [line for condition in decision.conditions for line in _earlier_crops(condition)]
     lines += decision.notices
     lines.append(CAUTION)
     return tuple(dict.fromkeys(_stop(line) for line in lines if line))  # each is said once
@@ -106,6 +110,25 @@ def _evaporation(condition: Condition) -> str:
         return f"What the beds use is worked out {counted[0][1]}"
     told = [f"on {number} {how}" for number, how in counted]
     return f"What the beds use, of the last {amounts.days(len(ways))}: {amounts.listing(told)}" if told else ""
+
+
+def _earlier_crops(condition: Condition) -> list[str]:
+    """What earlier crops moved, while it still matters to this one."""
+    earlier, stage, lines = condition.crop.earlier, condition.stage.stage, []
+    later = earlier.shoots_later_share
+    if abs(later) >= TOLD_SHARE and stage.order <= Stage.PLANTED.order:
+        crops = amounts.count(earlier.shoots_crops, "earlier crop", "earlier crops")
+        lines.append(
+            f"By {crops} here, shoots in {condition.bed.name} are taken to come {'later' if later > 0 else 'sooner'} "
+            f"than usual, by {amounts.share(abs(later))} of the range that warmth gives"
+        )
+    if abs(earlier.ripe_warmth_share - 1.0) >= TOLD_SHARE and stage.order <= Stage.EMERGED.order:
+        crops = amounts.count(earlier.ripe_crops, "earlier crop", "earlier crops")
+        lines.append(
+            f"By {crops} here, tops in {condition.bed.name} are taken to go down at "
+            f"{amounts.share(earlier.ripe_warmth_share)} of the warmth that is usual for their class"
+        )
+    return lines
 
 
 def _station(origin: Origin, display: Display) -> str:

@@ -6,7 +6,8 @@ from datetime import date, timedelta
 import numpy as np
 
 from haulm.advice import Decision, Row
-from haulm.condition import Condition, DayRange, WaterNow
+from haulm.bed_water import WaterNow
+from haulm.condition import Condition, DayRange
 from haulm.garden import Season, Stage
 from haulm.letter import amounts
 from haulm.settings.thresholds import Thresholds

@@ -31,9 +31,9 @@ LATE_NEED_C_D, LATE_BASE_C, LATE_CAP_C = 450.0, 2.0, 24.0  # Sale 1979, Aust. J.
 # nothing at 30 °C, where growth stops (FAO crop page, prairie guide). The straight line is judgement.
 LATE_END_C = 30.0
 
-# Where between the two bounds shoots are likely, and where they are late (judgement). The late bound is of seed with
-# sprouts just to be seen; seed that was chitted has part of its way behind it and comes 10 to 14 days sooner to the
-# harvest (weakly sourced). Danger reckons with the early bound of either.
+# Where between the two bounds, 0 to 1, shoots are likely, and where they are late (judgement). The late bound is of
+# seed with sprouts just to be seen; seed that was chitted has part of its way behind it and comes 10 to 14 days sooner
+# to the harvest (weakly sourced). Danger reckons with the early bound of either.
 UNCHITTED_LIKELY, UNCHITTED_LATE = 0.5, 1.0
 CHITTED_LIKELY, CHITTED_LATE = 0.25, 0.75
 CHITTED_AFTER_DAYS = 14  # common practice, no source: seed put to sprout two to six weeks before it is planted
@@ -130,6 +130,31 @@ def emergence_shares(soil_c: ArrayLike, *, already: EmergenceShares | None = Non
     if already is None:
         return EmergenceShares(np.cumsum(early, axis=-1), np.cumsum(late, axis=-1))
     return EmergenceShares(_onward(already.early, early), _onward(already.late, late))
+
+
+def share_between(shares: EmergenceShares, way: float) -> FloatArray:
+    """The way to emergence after each day for seed between the bounds: their weighted geometric mean (judgement).
+
+    It rests on the days that have been alone, so that emergence once reached stays reached whatever weather comes.
+
+    Parameters
+    ----------
+    shares
+        The way by the early and by the late bound.
+    way
+        Where the seed stands between them: 0 is the early bound, 1 the late one.
+    """
+    return np.asarray(shares.early ** (1.0 - way) * shares.late**way)
+
+
+def way_of_seed(early: float, late: float) -> float:
+    """Where between the bounds seed stood that emerged on the day of these shares: `share_between` turned round.
+
+    NaN where the late bound has nothing yet, or both are one.
+    """
+    if late <= 0.0 or early <= late:
+        return float("nan")
+    return float(np.log(early) / np.log(early / late))
 
 
 def _onward(before: FloatArray, daily: FloatArray) -> FloatArray:
