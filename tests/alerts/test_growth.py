@@ -33,12 +33,20 @@ def expecting(a, today, early, late):
 
 @pytest.mark.parametrize(
     ("early", "late", "verdict"),
-    [(1, 9, None), (0, 8, "due"), (-14, -6, "due"), (-15, -7, "overdue"), (-40, None, "due")],
+    [
+        (1, 9, None),
+        (0, 8, "due"),
+        (-14, -6, "due"),
+        (-15, -7, "overdue"),
+        (-40, -27, "overdue"),
+        (-40, -28, "unnoted"),
+        (-40, None, "due"),
+    ],
 )
 def test_shoots_are_due_in_their_range_and_overdue_a_week_after(a, thresholds, today, early, late, verdict):
     found = shoots_due(expecting(a, today, early, late), thresholds, None)
     assert verdict_of(found) == verdict
-    assert verdict != "overdue" or (found.facts["overdue_days"], found.section) == (7, Section.DO_TODAY)
+    assert verdict != "overdue" or (found.facts["overdue_days"], found.section) == (-late, Section.DO_TODAY)
 
 
 @pytest.mark.parametrize("closes_in", [-1, 3])

@@ -196,6 +196,7 @@ def growth_cases(a, today):
         "planted-too-cold too-cold, on the soil": cold_seed(a, planting=replace(a.planting, depth_m=0.0)),
         "shoots-due due": expecting(a, today, today + 9 * DAY),
         "shoots-due due, open end": expecting(a, today, None),
+        "shoots-due unnoted": expecting(a, today - 50 * DAY, today - 30 * DAY),
         "shoots-due overdue": expecting(a, today - 20 * DAY, today - 8 * DAY),
         "shoots-due overdue, window closed": replace(
             expecting(a, today - 20 * DAY, today - 8 * DAY), planting=replace(a.planting, window_last=today - DAY)
@@ -412,7 +413,7 @@ VERDICTS = {
     "soaking": {"standing", "soaking", "rain-coming"},
     "planting-time": {"plant", "plant-with-care", "wait", "too-late"},
     "planted-too-cold": {"too-cold"},
-    "shoots-due": {"due", "overdue"},
+    "shoots-due": {"due", "overdue", "unnoted"},
     "second-straw": {"second-layer", "top-up"},
     "water": {"water", "hold", "skip"},
     "weekly-target": {"short", "generous"},
@@ -611,6 +612,7 @@ def test_rules_are_total_over_the_stages_they_speak_in(a, thresholds):
 # Verdicts that rest on what the grower noted and on days counted from it, not on today's soil, water or sky.
 FROM_THE_JOURNAL = {
     "shoots-due overdue",
+    "shoots-due unnoted",
     "shoots-due due",
     "buy-seed buy",
     "look-for-voles look",

@@ -303,6 +303,20 @@ def test_tops_that_go_down_by_and_by_get_half(a, thresholds, today):
     assert water_verdict(dry, third, None).facts["turn_mm"] == pytest.approx(9.0)
 
 
+def test_tapering_tops_wait_for_likely_rain_even_in_dry_soil_and_are_not_covered_from_it(a, thresholds, today):
+    """One bed, one word: a bed that gets half its water is never told to water, and to keep its rain off, at once."""
+    crop, planting = going_down(a, today, Cause.AGE), replace(a.planting, habit=Habit.INDETERMINATE)
+    dry = a.water(depletion_low_mm=24.0, depletion_high_mm=24.0, outlook_depletion_mm=Daily(today, np.full(7, 26.0)))
+    for rain, verdict in (([0, 40, 0], "hold"), ([0, 0, 0], "water")):
+        sky = a.sky(outlook=outlook(today, rain, [0.0, 0.9 if rain[1] else 0.0, 0.0]))
+        bed = a.condition(Stage.DYING_BACK, planting=planting, crop=crop, water=dry, sky=sky)
+        assert water_verdict(bed, thresholds, None).verdict == verdict
+        assert keep_it_dry(bed, thresholds, None) is None
+    cut = replace(bed, crop=replace(crop, dying_since=today - 14 * DAY), sky=a.sky(outlook=outlook(today, [0, 40, 0])))
+    assert keep_it_dry(cut, thresholds, None).verdict == "cover"
+    assert water_verdict(cut, thresholds, None) is None
+
+
 @pytest.mark.parametrize(("days", "watered"), [(13, True), (14, False)])
 def test_two_weeks_after_they_began_to_go_down_such_tops_get_none(a, thresholds, today, days, watered):
     crop = going_down(a, today, Cause.AGE, dying_since=today - days * DAY)

@@ -148,12 +148,12 @@ def test_warm_nights_draw_the_setting_of_tubers_out(make, thresholds, today, aro
     """FAO crop page: nights below 15 °C to set tubers; at 15 °C a night is not cool enough."""
     days = Noted(planted=today - 40 * DAY, shoots=today - 14 * DAY)
     hot = crop_now(make.planting(), days, out_since(today, 14), around(air=(15.0, 30.0), ahead=120), thresholds, today)
-    assert hot.forming == DaySpan(today, today + 69 * DAY)
-    nights = np.where(np.arange(320) < 230, 20.0, 10.0)  # 30 warm nights, then cool ones
+    assert hot.forming == DaySpan(today, today + 41 * DAY)
+    nights = np.where(np.arange(320) < 210, 20.0, 10.0)  # ten warm nights, then cool ones
     late = crop_now(
         make.planting(), days, out_since(today, 14), around(air=(nights, 30.0), ahead=120), thresholds, today
     )
-    assert late.forming == DaySpan(today, today + (30 + 27) * DAY)
+    assert late.forming == DaySpan(today, today + (10 + 27) * DAY)
 
 
 def test_no_tubers_are_set_before_planting_nor_once_the_tops_go_down(make, thresholds, today, around):

@@ -177,7 +177,7 @@ def test_the_root_zone_in_plain_words(condition_of, decision_of, water, threshol
 
 def test_the_weeks_water_counts_what_passed_the_straw_against_the_target(condition_of, decision_of, water, thresholds):
     gap = replace(water, week_unknown_days=2)
-    letter = compose(decision_of(conditions=[condition_of(stage=Stage.PLANTED, water=gap)]), thresholds)
+    letter = compose(decision_of(conditions=[condition_of(stage=Stage.EMERGED, water=gap)]), thresholds)
     assert rows_of(letter, "Gatebed")["Water, last 7 days"] == (
         "12 mm of the 25 mm aimed at; 11 mm of rain fell, 7 mm of it passed the straw, 5 mm watered; "
         "the rain of 2 days is not known"

@@ -221,6 +221,14 @@ def test_every_day_closes_at_the_soil_s_surface(seed):
     np.testing.assert_allclose(forcing.rain_mm - t.effective_rain_mm, into_straw, rtol=0, atol=1e-9)
 
 
+@pytest.mark.parametrize(("more_mm", "drained"), [(0.0, False), (1e-9, False), (0.2, True)])
+def test_a_turn_that_just_fills_the_bed_is_no_drained_day(more_mm, drained):
+    state = wb.start_state(62.0, 23.0, driest_share=0.3, wettest_share=0.3)
+    turn_mm = float(wb.depletion_in(state)[0, 0]) + more_mm
+    trajectory = wb.advance(state, bare(irrigation_mm=[[turn_mm]]))[1]
+    assert trajectory.above_capacity[0, 0].tolist() == [drained]
+
+
 @given(SEEDS)
 @QUICK
 def test_everything_stays_inside_its_bounds(seed):
@@ -233,7 +241,7 @@ def test_everything_stays_inside_its_bounds(seed):
     assert ((t.straw_water_mm >= 0) & (t.straw_water_mm <= 8.0)).all()
     for flow in (t.drainage_mm, t.crop_et_mm, t.effective_rain_mm, t.straw_dried_mm, t.straw_carried_mm):
         assert (flow >= 0).all()
-    assert (t.above_capacity == (t.drainage_mm > 0)).all()
+    assert (t.above_capacity == (t.drainage_mm > wb.DRAINED_MM)).all()
 
 
 @given(SEEDS)

@@ -25,6 +25,9 @@ def shoots_due(condition: Condition, thresholds: Thresholds, standing: Said | No
         return None
     facts: dict[str, Fact] = {"early": shoots.early, "likely": shoots.likely, "late": shoots.late}
     overdue_after = timedelta(days=thresholds.shoots.overdue_days)
+    unnoted_after = timedelta(days=thresholds.shoots.unnoted_days)
+    if shoots.late is not None and condition.today >= shoots.late + unnoted_after:
+        return Finding("unnoted", Section.KEEP_AN_EYE, 18, facts)
     if shoots.late is not None and condition.today >= shoots.late + overdue_after:
         facts["overdue_days"] = (condition.today - shoots.late).days
         facts["replant_until"] = last_day(condition)

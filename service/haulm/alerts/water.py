@@ -28,6 +28,9 @@ def water_verdict(condition: Condition, thresholds: Thresholds, _standing: Said 
     if math.isnan(water.depletion_low_mm) or math.isnan(water.depletion_high_mm):
         return RAIN_NOT_KNOWN
     if water.depletion_low_mm >= water.ready_mm:
+        rain = _likely_rain(condition, water, thresholds) if _tapering(condition, thresholds) else None
+        if rain is not None:
+            return _hold(condition, water, thresholds, rain)  # thirst of some days hurts a ripening crop little
         # Dry for certain: a turn of what it may lack in the middle, so that old doubt shrinks with each watering.
         return _water(condition, water, thresholds, "dry-root-zone", _middle_mm(water))
     if _driest_mm(water) < thresholds.water.least_turn_mm or water.drained_days > 0:
@@ -111,7 +114,7 @@ def _likely_rain(condition: Condition, water: WaterNow, thresholds: Thresholds) 
     for ahead in range(min(limits.hold_days, len(outlook))):
         day = outlook.first + ahead * DAY
         before = water.outlook_depletion_mm.at(day - DAY)
-        if ahead and not before < water.ready_mm:
+        if ahead and not before < water.ready_mm and not _tapering(condition, thresholds):
             return None
         amount, chance = float(outlook.rain_mm[ahead]), float(outlook.rain_chance[ahead])
         likely = chance >= limits.hold_chance if not math.isnan(chance) else amount >= limits.hold_rain_mm
@@ -145,8 +148,8 @@ def target_fits(condition: Condition, thresholds: Thresholds, standing: Said | N
 def keep_it_dry(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """Rain is coming that would take a ripening bed above field capacity; tops in thirst or frost want their rain."""
     water, outlook = condition.water, condition.sky.outlook
-    if condition.crop.tops_gone is None and ripening(condition, thresholds) not in {TAPER, CUT}:
-        return None
+    if condition.crop.tops_gone is None and ripening(condition, thresholds) != CUT:
+        return None  # a bed that still gets half its water takes it from the rain
     if water is None or math.isnan(water.depletion_low_mm):
         return NotKnown("the bed's water")
     hold_days = thresholds.water.hold_days

@@ -20,7 +20,7 @@ GROWN_HEIGHT_M = 0.6  # FAO-56 Table 12
 LATE_FROM = sum(POTATO_STAGES["continental"][1:3]) / sum(POTATO_STAGES["continental"][1:])  # share of the way to ripe
 # Judgement: a class's need is met between nine and eleven tenths of it in four crops of five.
 RIPE_EARLY, RIPE_LATE = 0.9, 1.1
-LONGEST_FORMING_DAYS = 70  # judgement: a crop that finds no cool nights at all sets what it sets within so long
+LONGEST_FORMING_DAYS = 42  # judgement: a crop that finds no cool nights at all sets what it sets within so long
 ROUNDING = 1e-9  # fourteen fourteenths do not add up to one in binary
 GREEN_STILL = timedelta(days=7)  # judgement: tops cut so soon after they began to go down are green
 

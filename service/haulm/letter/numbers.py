@@ -19,7 +19,7 @@ Teller = Callable[[Condition, Thresholds], str]
 
 WEEK = 7
 DRINKING = frozenset({Stage.PLANTED, Stage.EMERGED, Stage.DYING_BACK})  # the bed's water is of use to a crop
-AIMED_AT = DRINKING - {Stage.DYING_BACK}  # tops that go down are no longer watered by the week
+AIMED_AT = frozenset({Stage.EMERGED})  # seed wants no water, and tops that go down are not watered by the week
 NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
 PLAIN_CHANCE = 0.02  # judgement: nearer to 0 or 1 than this, the temperature itself says it
 NEARLY_FULL_SHARE = 0.1  # judgement: short by less than a tenth of RAW counts as full

@@ -33,6 +33,7 @@ IGNORED_SHARE_OF_ETO = 0.2  # FAO-56 p. 170
 
 RAIN_AS_NONE, RAIN_AS_MAY_BE = 0, 1  # the two answers: unknown rain as none, and as the plausible amount given
 _TINY_MM = 1e-9
+DRAINED_MM = 0.1  # judgement: less is what rounding, or a turn that just fills the bed, lets pass
 
 
 def crop_coefficient(day: ArrayLike, stages: Sequence[ArrayLike], kc: Sequence[ArrayLike]) -> FloatArray:
@@ -228,7 +229,7 @@ class WaterTrajectory:
     top_share
         Share of the available water gone from the top 10-15 cm at the day's end.
     above_capacity
-        Whether the day's water passed field capacity and drained.
+        Whether the day's water passed field capacity and drained, by more than `DRAINED_MM`.
     """
 
     depletion_mm: FloatArray
@@ -345,7 +346,7 @@ def _trajectory(records: list[_Record], beds: int) -> WaterTrajectory:
     empty = np.zeros((2, beds, 0))
     stacked = [np.stack(values, axis=-1) for values in zip(*records, strict=True)] or [empty] * 9
     named = dict(zip(TRAJECTORY_NAMES, stacked, strict=False))
-    return WaterTrajectory(**named, above_capacity=named["drainage_mm"] > 0.0)
+    return WaterTrajectory(**named, above_capacity=named["drainage_mm"] > DRAINED_MM)
 
 
 def _step(state: FloatArray, day: dict[str, FloatArray], straw: StrawWater) -> tuple[FloatArray, _Record]:

@@ -103,6 +103,14 @@ class ShootsThresholds(Table):
     overdue_days: DayCount = setting(
         7, "Shoots are overdue so long after the late end of their range.", JUDGEMENT, low=1, high=30
     )
+    unnoted_days: DayCount = setting(
+        28,
+        "So long after the late end shoots are taken to stand, though nobody noted them.",
+        JUDGEMENT,
+        low=8,
+        high=60,
+        above=["overdue_days"],
+    )
     forming_after_days: DayCount = setting(
         14,
         "Tubers are set from so many days after the shoots.",
