@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from haulm.beds.evaporation import evaporation_of
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import Noted
-from haulm.beds.water import bed_days, water_now
+from haulm.beds.water import AS_USUAL, bed_days, water_now
 from haulm.science.soil_properties import TEXTURES
+from haulm.science.water_balance import StrawWater
 from haulm.weather import DAY, Daily
 
 BACK = 60
@@ -26,7 +27,9 @@ def grows(out, a_day=0.01):
 def bed_water(make, today):
     """Water of a bed planted 50 days ago with shoots 30 days ago; arrays of rain are the days before today."""
 
-    def worked_out(rain=(), *, straw_m=0.0, watered=(), coming=(), chance=np.nan, days=None, bed=None, forecast=True):
+    def worked_out(rain=(), *, straw_m=0.0, watered=(), coming=(), chance=np.nan, days=None, bed=None, forecast=True,
+        holds=AS_USUAL,
+    ):  # fmt: skip
         timeline = make.timeline(ahead_days=8 if forecast else 0)
         fallen = timeline.days.rain_mm.copy()
         at = timeline.today_index
@@ -45,7 +48,7 @@ def bed_water(make, today):
         count = been.days + expected.days
         turns = np.zeros(count)
         turns[BACK - len(watered) : BACK] = watered
-        on_bed = bed_days(bed, days, growth, been.first, np.full(count, straw_m), turns)
+        on_bed = bed_days(bed, days, growth, been.first, np.full(count, straw_m), turns, holds)
         evaporation = evaporation_of(timeline, make.place(), climate, been, expected)
         return water_now(bed, on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))
 
@@ -67,6 +70,14 @@ def test_straw_keeps_some_of_the_rain_and_never_adds_to_it(bed_water):
     assert covered.week_rain_mm == bare.week_rain_mm
     assert bare.straw_holds_mm == 0.0
     assert 0.0 < covered.straw_holds_mm <= 8.0
+
+
+def test_the_most_that_straw_keeps_is_the_grower_s_to_set(bed_water):
+    rain = [0.0, 20.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    usual, less, none = (bed_water(rain, straw_m=0.3, holds=StrawWater(most_mm=most)) for most in (8.0, 3.0, 0.0))
+    assert usual.week_effective_mm < less.week_effective_mm < none.week_effective_mm
+    assert none.week_effective_mm == pytest.approx(20.0)
+    assert (less.straw_holds_mm, none.straw_holds_mm) == (pytest.approx(3.0, abs=0.5), 0.0)
 
 
 def test_a_watering_is_taken_off_the_depletion_and_straw_does_not_keep_it(bed_water):

@@ -35,6 +35,7 @@ from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import bed_days, water_now
 from haulm.condition import Condition, SeasonChances, SkyNow
 from haulm.garden import Garden, Journal, Planting, Stage
+from haulm.science.water_balance import StrawWater
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
 
@@ -238,10 +239,11 @@ def _water(
     count = been.days + coming.days
     lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
     watered = watered_mm(bed, place.journal, been.first, count)
+    holds = StrawWater(most_mm=place.thresholds.straw.holds_most_mm)
     own_gauge = rain_read_mm(bed, place.journal, been.first, been.days)
     return water_now(
         bed,
-        bed_days(bed, days, growth, been.first, lying, watered),
+        bed_days(bed, days, growth, been.first, lying, watered, holds),
         been.with_rain(own_gauge),
         coming,
         place.evaporation,

@@ -17,6 +17,7 @@ from haulm.science.soil_properties import TEXTURES
 from haulm.weather import DAY, Daily, FloatArray
 
 WEEK = 7
+AS_USUAL = wb.StrawWater()
 # FAO-56 Table 11 gives stages in days. The crop's own clock takes the place of the calendar: the shoots end the first,
 # and what follows has the same shares of the way to ripeness as the table's days have of theirs (judgement).
 STAGES = wb.POTATO_STAGES["continental"]
@@ -39,17 +40,21 @@ class BedDays:
     watered_mm: FloatArray
     kc: FloatArray
     roots_m: FloatArray
+    holds: wb.StrawWater
 
 
 def bed_days(
-    bed: Bed, days: Noted, growth: Daily | None, first: date, straw_m: FloatArray, watered_mm: FloatArray
-) -> BedDays:
+    bed: Bed, days: Noted, growth: Daily | None, first: date, straw_m: FloatArray, watered_mm: FloatArray,
+    holds: wb.StrawWater = AS_USUAL,
+) -> BedDays:  # fmt: skip
     """Crop coefficient and rooting depth follow the crop's own growth, noted or estimated, not the calendar.
 
     Parameters
     ----------
     growth
         Share of the way from the shoots to ripeness on each day from the shoots on; None before planting.
+    holds
+        How the straw holds rain back.
     """
     grown = _grown(days, growth, first, len(straw_m))
     age = STAGES[0] + sum(STAGES[1:]) * grown
@@ -57,7 +62,7 @@ def bed_days(
     deepest = min(MOST_ROOTS_M, bed.soil_depth_m)
     least = min(LEAST_ROOTS_M, deepest)
     roots = least + np.clip(grown / ROOTED_AT, 0.0, 1.0) * (deepest - least)
-    return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots)
+    return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots, holds)
 
 
 def _grown(days: Noted, growth: Daily | None, first: date, count: int) -> FloatArray:
@@ -89,10 +94,10 @@ def water_now(
         Chance of rain a day as forecast; NaN where not given.
     """
     drivers = _drivers(bed, on_bed, past, evaporation.eto_mm)
-    state, been = _been(past.first, drivers, memo or Memo())
+    state, been = _been(past.first, drivers, on_bed.holds, memo or Memo())
     coming = _drivers(bed, on_bed, ahead, evaporation.eto_mm, count=WEEK)
     likely = _likely_rain(ahead, chance)[None, :WEEK]
-    _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}))
+    _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}), on_bed.holds)
     has_forecast = bool((ahead.air_spread_c[:WEEK] < SPREAD_OF_UNKNOWN_C).all())
     need_mm = float((coming["kc"] * coming["eto_mm"]).sum()) if has_forecast else float("nan")
     week = slice(past.days - WEEK, None)
@@ -110,12 +115,14 @@ def water_now(
         outlook_depletion_mm=Daily(ahead.first, lasts.depletion_low_mm[0]),
         outlook_need_mm=need_mm,
         drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, 0]),
-        straw_holds_mm=_room_in_straw_mm(on_bed.straw_m[past.days - 1], wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
+        straw_holds_mm=_room_in_straw_mm(on_bed, past.days - 1, wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
         eto_ways=evaporation.ways(WAYS_TOLD_DAYS, (ahead.first - evaporation.eto_mm.first).days),
     )
 
 
-def _been(first: date, drivers: dict[str, FloatArray], memo: Memo) -> tuple[FloatArray, wb.WaterTrajectory]:
+def _been(
+    first: date, drivers: dict[str, FloatArray], holds: wb.StrawWater, memo: Memo
+) -> tuple[FloatArray, wb.WaterTrajectory]:
     """The balance up to yesterday, begun at field capacity."""
     full = {name: drivers[name][:, 0] for name in ("total_mm", "top_mm")}
 
@@ -123,10 +130,11 @@ def _been(first: date, drivers: dict[str, FloatArray], memo: Memo) -> tuple[Floa
         return wb.start_state(**full, driest_share=0.0, wettest_share=0.0)
 
     def run(state: FloatArray, days: slice) -> tuple[FloatArray, wb.WaterTrajectory]:
-        return wb.advance(state, wb.WaterForcing(**{name: values[:, days] for name, values in drivers.items()}))
+        forcing = wb.WaterForcing(**{name: values[:, days] for name, values in drivers.items()})
+        return wb.advance(state, forcing, holds)
 
     inputs = np.stack(list(drivers.values()))
-    return memo.march("water", (first, *full.values()), inputs, start, run)
+    return memo.march("water", (first, holds, *full.values()), inputs, start, run)
 
 
 def _drivers(
@@ -173,6 +181,6 @@ def _run_back(drained: NDArray[np.bool_]) -> int:
     return int(dry[0]) if dry.size else len(drained)
 
 
-def _room_in_straw_mm(straw_m: float, held_mm: float) -> float:
-    straw = wb.StrawWater()
-    return max(min(straw.mm_per_m * straw_m, straw.most_mm) - held_mm, 0.0)
+def _room_in_straw_mm(on_bed: BedDays, day: int, held_mm: float) -> float:
+    holds = on_bed.holds
+    return max(min(holds.mm_per_m * float(on_bed.straw_m[day]), holds.most_mm) - held_mm, 0.0)
