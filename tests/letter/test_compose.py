@@ -166,6 +166,7 @@ def test_soil_that_is_not_known_shows_no_figure(condition_of, decision_of, thres
          "from 18 mm"),
         (22.0, 25.0, 0, "dry, 22 to 25 mm short of full; plants feel it from 18 mm"),
         (0.0, 0.0, 2, "more than full, water has drained away below it for 2 days"),
+        (1.0, 1.0, 1, "full, to within 1 mm; water has drained away below it for 1 day"),
         (NAN, 4.0, 0, "not known"),
     ],
 )  # fmt: skip

@@ -215,14 +215,21 @@ def _week_water(condition: Condition, thresholds: Thresholds) -> str:
 
 
 def _root_zone(condition: Condition, _thresholds: Thresholds) -> str:
-    water, display = condition.water, condition.garden.place.display
+    water = condition.water
     if water is None or condition.stage.stage.order > Stage.SKINS_SETTING.order:
         return ""
     low_mm, high_mm = sorted((water.depletion_low_mm, water.depletion_high_mm))
     if np.isnan(low_mm) or np.isnan(high_mm):
         return amounts.NOT_KNOWN
-    if water.drained_days:
-        return f"more than full, water has drained away below it for {amounts.days(water.drained_days)}"
+    drained = f"water has drained away below it for {amounts.days(water.drained_days)}" if water.drained_days else ""
+    if drained and low_mm < NEARLY_NOTHING_MM:
+        return f"more than full, {drained}"
+    told = _short_of_full(condition, water, low_mm, high_mm)
+    return f"{told}; {drained}" if drained else told
+
+
+def _short_of_full(condition: Condition, water: WaterNow, low_mm: float, high_mm: float) -> str:
+    display = condition.garden.place.display
     if high_mm <= NEARLY_FULL_SHARE * water.ready_mm:
         return "full" if high_mm < NEARLY_NOTHING_MM else f"full, to within {amounts.water(high_mm, display)}"
     short, ready = amounts.waters(low_mm, high_mm, display), amounts.water(water.ready_mm, display)
