@@ -88,3 +88,16 @@ def test_the_mean_year_goes_by_hargreaves(found, today):
     expected = et.hargreaves_et_mm(been.air_min_c[0], been.air_max_c[0], sun.top_radiation_mj(52.5, been.day_of_year))
     for back in (1, 2):  # the fill of short gaps is not at work here: these days follow the mean year
         assert evaporation.eto_mm.at(today - back * DAY) == pytest.approx(float(expected[-back]))
+
+
+def test_the_crop_s_coefficient_follows_dry_and_windy_weeks(found, today):
+    """FAO-56 eq 62 for a crop of 0.6 m: dew point 5 °C under 25 °C is 27.5 % of humidity; 5 m/s at 10 m, 3.74."""
+    month = {"air_min_c": [12.0] * 30, "air_max_c": [25.0] * 30}
+    known, _ = found(**month, dew_point_c=[5.0] * 30, wind_ms=[5.0] * 30)
+    humidity = 100.0 * 0.8721 / 3.1671  # e°(5), e°(25): FAO-56 Table 2.3
+    expected = (0.04 * (5.0 * 0.748 - 2.0) - 0.004 * (humidity - 45.0)) * (0.6 / 3.0) ** 0.3
+    assert known.kc_moved.at(today - DAY) == pytest.approx(expected, abs=0.001)
+    half, _ = found(**month, dew_point_c=[NAN] * 15 + [5.0] * 15, wind_ms=[NAN] * 15 + [5.0] * 15)
+    assert half.kc_moved.at(today - DAY) == pytest.approx(expected / 2.0, abs=0.002)
+    unknown, _ = found(**month)
+    assert unknown.kc_moved.values.tolist() == [0.0] * len(unknown.kc_moved.values)

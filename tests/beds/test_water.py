@@ -28,7 +28,7 @@ def bed_water(make, today):
     """Water of a bed planted 50 days ago with shoots 30 days ago; arrays of rain are the days before today."""
 
     def worked_out(rain=(), *, straw_m=0.0, watered=(), coming=(), chance=np.nan, days=None, bed=None, forecast=True,
-        holds=AS_USUAL,
+        holds=AS_USUAL, kc_moved=0.0,
     ):  # fmt: skip
         timeline = make.timeline(ahead_days=8 if forecast else 0)
         fallen = timeline.days.rain_mm.copy()
@@ -50,6 +50,8 @@ def bed_water(make, today):
         turns[BACK - len(watered) : BACK] = watered
         on_bed = bed_days(bed, days, growth, been.first, np.full(count, straw_m), turns, holds)
         evaporation = evaporation_of(timeline, make.place(), climate, been, expected)
+        moved = Daily(been.first, np.full(count, kc_moved))
+        evaporation = replace(evaporation, kc_moved=moved)
         return water_now(bed, on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))
 
     return worked_out
@@ -205,6 +207,14 @@ def test_only_likely_rain_stretches_the_days_a_bed_lasts(bed_water):
     for chance, counts in ((0.9, True), (0.5, True), (0.4, False), (np.nan, False)):
         ahead_mm = bed_water(coming=rain, chance=chance).outlook_depletion_mm.values
         assert bool(ahead_mm[2] < dry[2] - 10.0) is counts
+
+
+def test_dry_wind_moves_the_thirst_of_leaves_and_not_of_bare_soil(bed_water, today):
+    in_leaf, seed = Noted(planted=today - 59 * DAY, shoots=today - 40 * DAY), Noted(planted=today - 3 * DAY)
+    plain, moved = (bed_water(days=in_leaf, kc_moved=by).outlook_need_mm for by in (0.0, 0.1))
+    assert moved == pytest.approx(plain * 1.25 / 1.15)
+    plain, moved = (bed_water(days=seed, kc_moved=by).outlook_need_mm for by in (0.0, 0.1))
+    assert moved == plain
 
 
 def test_the_weeks_need_is_not_known_without_a_forecast(bed_water):

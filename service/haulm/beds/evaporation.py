@@ -11,6 +11,7 @@ from haulm.garden import Place
 from haulm.science import evapotranspiration as et
 from haulm.science.climatology import mean_year_at
 from haulm.science.sun import top_radiation_mj
+from haulm.science.water_balance import POTATO_HEIGHT_M, climate_adjusted_kc
 from haulm.weather import Daily, Days, FloatArray, Timeline
 
 STATION_WIND_M = 10.0  # stations and forecasts tell the wind of 10 m (common practice of weather services)
@@ -18,16 +19,22 @@ STATION_WIND_M = 10.0  # stations and forecasts tell the wind of 10 m (common pr
 # humidity at 78 USCRN stations, April to September: it lies 5 °C and more below where rain is under three tenths of
 # evaporation, but for two stations near the sea, and about the minimum elsewhere.
 DRY_RAIN_SHARE, DRY_DEW_LOWER_C = 0.3, 2.5
+TABLES_HUMIDITY_PCT = 45.0  # FAO-56 Table 12: least humidity of the day that its coefficients are for
+CLIMATE_DAYS = 30  # judgement: eq 62 asks for means over a stage of the crop
 YEAR_DAYS = 365
 WAYS = tuple(EtoWay)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evaporation:
-    """Reference evapotranspiration a day, and the position in `WAYS` of the way it was found."""
+    """Reference evapotranspiration a day, and the position in `WAYS` of the way it was found.
+
+    `kc_moved` is by how much the climate of the last weeks moves the coefficient of a crop in full leaf (FAO-56 eq 62).
+    """
 
     eto_mm: Daily
     way: NDArray[np.int8]
+    kc_moved: Daily
 
     def ways(self, count: int, before: int) -> tuple[EtoWay, ...]:
         """The ways of the last `count` of the first `before` days."""
@@ -49,7 +56,7 @@ def evaporation_of(timeline: Timeline, place: Place, climate: Climate, past: For
     top_mj = top_radiation_mj(place.latitude_deg, day_of_year)
     air_known = np.concatenate([past.air_spread_c, ahead.air_spread_c]) < SPREAD_OF_UNKNOWN_C
     days = timeline.days.cut(past.first, ahead.last)
-    vapour = _vapour_kpa(days, low, high)
+    vapour = known = _vapour_kpa(days, low, high)
     wind = et.wind_at_2m_ms(days.wind_ms, STATION_WIND_M)
     whole = np.isfinite(vapour) & np.isfinite(wind)
     lower_c = DRY_DEW_LOWER_C if _dry(place, climate) else 0.0
@@ -62,7 +69,22 @@ def evaporation_of(timeline: Timeline, place: Place, climate: Climate, past: For
         [WAYS.index(EtoWay.WHOLE), WAYS.index(EtoWay.BY_RULE)],
         WAYS.index(EtoWay.MEAN_YEAR),
     )
-    return Evaporation(Daily(past.first, eto_mm), way.astype(np.int8))
+    moved = _kc_moved(100.0 * known / et.saturation_vapour_kpa(high), wind)
+    return Evaporation(Daily(past.first, eto_mm), way.astype(np.int8), Daily(past.first, moved))
+
+
+def _kc_moved(humidity_min_pct: FloatArray, wind_ms: FloatArray) -> FloatArray:
+    """FAO-56 eq 62 by means of the last weeks; what is not known counts as in the tables' climate, 2 m/s and 45 %."""
+    wind = _mean_of_last_weeks(np.where(np.isfinite(wind_ms), wind_ms, et.DEFAULT_WIND_MS))
+    humidity = _mean_of_last_weeks(np.where(np.isfinite(humidity_min_pct), humidity_min_pct, TABLES_HUMIDITY_PCT))
+    return climate_adjusted_kc(0.0, wind, humidity, POTATO_HEIGHT_M)
+
+
+def _mean_of_last_weeks(values: FloatArray) -> FloatArray:
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    at = np.arange(1, len(values) + 1)
+    begin = np.maximum(at - CLIMATE_DAYS, 0)
+    return np.asarray((total[at] - total[begin]) / (at - begin))
 
 
 def _vapour_kpa(days: Days, low: FloatArray, high: FloatArray) -> FloatArray:

@@ -33,13 +33,17 @@ LIKELY_RAIN_CHANCE = 0.5  # judgement: less likely rain is left out when asking 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BedDays:
-    """What one bed and its crop make of the days from `first` on, whatever the weather: one value a day."""
+    """What one bed and its crop make of the days from `first` on, whatever the weather: one value a day.
+
+    `leaf` is how much of its leaf the crop has, 0 to 1.
+    """
 
     first: date
     straw_m: FloatArray
     watered_mm: FloatArray
     kc: FloatArray
     roots_m: FloatArray
+    leaf: FloatArray
     holds: wb.StrawWater
 
 
@@ -61,8 +65,9 @@ def bed_days(
     cover = np.clip(straw_m / FULL_COVER_STRAW_M, 0.0, 1.0)
     deepest = min(MOST_ROOTS_M, bed.soil_depth_m)
     least = min(LEAST_ROOTS_M, deepest)
-    roots = least + np.clip(grown / ROOTED_AT, 0.0, 1.0) * (deepest - least)
-    return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots, holds)
+    leaf = np.clip(grown / ROOTED_AT, 0.0, 1.0)
+    roots = least + leaf * (deepest - least)
+    return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots, leaf, holds)
 
 
 def _grown(days: Noted, growth: Daily | None, first: date, count: int) -> FloatArray:
@@ -93,9 +98,9 @@ def water_now(
     chance
         Chance of rain a day as forecast; NaN where not given.
     """
-    drivers = _drivers(bed, on_bed, past, evaporation.eto_mm)
+    drivers = _drivers(bed, on_bed, past, evaporation)
     state, been = _been(past.first, drivers, on_bed.holds, memo or Memo())
-    coming = _drivers(bed, on_bed, ahead, evaporation.eto_mm, count=WEEK)
+    coming = _drivers(bed, on_bed, ahead, evaporation, count=WEEK)
     likely = _likely_rain(ahead, chance)[None, :WEEK]
     _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}), on_bed.holds)
     has_forecast = bool((ahead.air_spread_c[:WEEK] < SPREAD_OF_UNKNOWN_C).all())
@@ -138,13 +143,15 @@ def _been(
 
 
 def _drivers(
-    bed: Bed, on_bed: BedDays, weather: Forcing, eto_mm: Daily, count: int | None = None
+    bed: Bed, on_bed: BedDays, weather: Forcing, evaporation: Evaporation, count: int | None = None
 ) -> dict[str, FloatArray]:
     """The fields of `WaterForcing` for one bed and a run of weather, (1, days); rain that is not known is NaN."""
     days = slice(0, count or weather.days)
     begin = (weather.first - on_bed.first).days
     at = slice(begin, begin + (count or weather.days))
-    eto = eto_mm.between(weather.first, weather.first + ((count or weather.days) - 1) * DAY)
+    last = weather.first + ((count or weather.days) - 1) * DAY
+    eto = evaporation.eto_mm.between(weather.first, last)
+    kc = on_bed.kc[at] + on_bed.leaf[at] * evaporation.kc_moved.between(weather.first, last)
     soil = TEXTURES[bed.texture]
     per_m = 1000.0 * soil.available_m3_m3
     total = wb.total_available_mm(per_m, on_bed.roots_m[at])
@@ -152,10 +159,10 @@ def _drivers(
         "rain_mm": np.where(weather.rain_known, weather.rain_mm[0], np.nan)[days],
         "irrigation_mm": on_bed.watered_mm[at],
         "eto_mm": eto,
-        "kc": on_bed.kc[at],
+        "kc": kc,
         "straw_m": on_bed.straw_m[at],
         "total_mm": total,
-        "ready_mm": wb.readily_available_mm(total, wb.depletion_fraction(on_bed.kc[at] * eto, _soil_factor(bed))),
+        "ready_mm": wb.readily_available_mm(total, wb.depletion_fraction(kc * eto, _soil_factor(bed))),
         "top_mm": np.full(len(eto), per_m * TOP_M),
         "unknown_rain_mm": np.full(len(eto), PLAUSIBLE_UNKNOWN_RAIN_MM),
     }
