@@ -5,7 +5,7 @@ import pytest
 import refet
 
 from haulm.bed_water import EtoWay
-from haulm.beds.evaporation import evaporation_of
+from haulm.beds.evaporation import evaporation_of, is_dry
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
 from haulm.science import evapotranspiration as et
 from haulm.science import sun
@@ -29,7 +29,7 @@ def found(make, today):
         timeline = make.timeline(**whole)
         climate = climate_of(timeline, PlaceMean(), 52.5)
         been, coming = past(timeline, climate, today - 30 * DAY), ahead(timeline, climate, own_years=False, count=8)
-        return evaporation_of(timeline, make.place(), climate, been, coming), timeline
+        return evaporation_of(timeline, make.place(), been, coming, dry=is_dry(make.place(), climate)), timeline
 
     return worked_out
 
@@ -71,7 +71,7 @@ def test_in_a_dry_place_the_dew_point_is_taken_below_the_minimum(found, make, to
     wet = make.timeline(rain_mm=np.full(len(timeline.days), 3.0))
     climate = climate_of(wet, PlaceMean(), 52.5)
     been, coming = past(wet, climate, today - 30 * DAY), ahead(wet, climate, own_years=False, count=8)
-    humid = evaporation_of(wet, make.place(), climate, been, coming)
+    humid = evaporation_of(wet, make.place(), been, coming, dry=is_dry(make.place(), climate))
     assert (dry.eto_mm.values > humid.eto_mm.values).all()
     yesterday, row = today - DAY, -1
     low, high = been.air_min_c[0, row], been.air_max_c[0, row]

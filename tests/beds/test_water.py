@@ -49,7 +49,7 @@ def bed_water(make, today):
         turns = np.zeros(count)
         turns[BACK - len(watered) : BACK] = watered
         on_bed = bed_days(bed, days, growth, been.first, np.full(count, straw_m), turns, holds)
-        evaporation = evaporation_of(timeline, make.place(), climate, been, expected)
+        evaporation = evaporation_of(timeline, make.place(), been, expected, dry=False)
         moved = Daily(been.first, np.full(count, kc_moved))
         evaporation = replace(evaporation, kc_moved=moved)
         return water_now(bed, on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))

@@ -11,7 +11,7 @@ from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
 from haulm.beds.earlier import earlier_crops
 from haulm.beds.endings import ends_of
-from haulm.beds.evaporation import Evaporation, evaporation_of
+from haulm.beds.evaporation import Evaporation, evaporation_of, is_dry
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, ahead, climate_of, past
 from haulm.beds.frosted import tops_frosted
 from haulm.beds.kept_seed import kept_seed_of
@@ -43,6 +43,8 @@ LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news 
 # The root zone forgets: a winter's rain, or a season's watering, fills it. Judgement.
 WATER_REMEMBERED, BEFORE_PLANTING = timedelta(days=180), timedelta(days=60)
 SOIL_ONCE_UP_DAYS = 60  # longer than any outlook, and than skins take to set
+# As far back as water is run, and the weeks before it whose climate counts; as far ahead as the week's need.
+EVAPORATION_BACK, EVAPORATION_AHEAD_DAYS = timedelta(days=400), 8
 LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
 
 
@@ -98,7 +100,13 @@ def conditions_of(
         thresholds,
         today,
         {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
-        evaporation_of(timeline, garden.place, climate, been, coming),
+        evaporation_of(
+            timeline,
+            garden.place,
+            been.since(today - EVAPORATION_BACK),
+            coming.part(slice(0, EVAPORATION_AHEAD_DAYS)),
+            dry=memo.kept("dry", (garden.place, climate), lambda: is_dry(garden.place, climate)),
+        ),
         memo,
     )
     found = [*_growing(place, growing, days, been, coming), *_kept(place, kept, days, been, coming)]

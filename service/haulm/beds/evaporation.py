@@ -41,7 +41,7 @@ class Evaporation:
         return tuple(WAYS[way] for way in self.way[max(before - count, 0) : before])
 
 
-def evaporation_of(timeline: Timeline, place: Place, climate: Climate, past: Forcing, ahead: Forcing) -> Evaporation:
+def evaporation_of(timeline: Timeline, place: Place, past: Forcing, ahead: Forcing, *, dry: bool) -> Evaporation:
     """From the first day of `past` to the last of `ahead`, by the first way ahead.
 
     Penman-Monteith where the day's air is known: with humidity (or dew point) and wind as they are known, else with
@@ -59,7 +59,7 @@ def evaporation_of(timeline: Timeline, place: Place, climate: Climate, past: For
     vapour = known = _vapour_kpa(days, low, high)
     wind = et.wind_at_2m_ms(days.wind_ms, STATION_WIND_M)
     whole = np.isfinite(vapour) & np.isfinite(wind)
-    lower_c = DRY_DEW_LOWER_C if _dry(place, climate) else 0.0
+    lower_c = DRY_DEW_LOWER_C if dry else 0.0
     vapour = np.where(np.isfinite(vapour), vapour, et.vapour_from_minimum_kpa(low, lower_c))
     wind = np.where(np.isfinite(wind), wind, et.DEFAULT_WIND_MS)
     best = et.grass_et_mm(low, high, vapour, wind, top_mj, place.elevation_m)
@@ -93,7 +93,8 @@ def _vapour_kpa(days: Days, low: FloatArray, high: FloatArray) -> FloatArray:
     return np.where(np.isfinite(days.dew_point_c), et.vapour_from_dew_point_kpa(days.dew_point_c), from_humidity)
 
 
-def _dry(place: Place, climate: Climate) -> bool:
+def is_dry(place: Place, climate: Climate) -> bool:
+    """Whether the place has so little rain that its air holds less than the night's low tells."""
     day = np.arange(1.0, YEAR_DAYS + 1.0)
     low, high = mean_year_at(climate.air_min, day), mean_year_at(climate.air_max, day)
     year_mm = et.hargreaves_et_mm(low, high, top_radiation_mj(place.latitude_deg, day)).sum()
