@@ -88,6 +88,7 @@ def _sallow_wells(year: int) -> Scene:
         (5, 30, "south-spring", What.TOPS_DEAD, None),
         (6, 10, "south-spring", What.LIFTED, 9.0),
         (6, 12, "south-spring", What.INTO_STORE, None),
+        (8, 10, "south-spring", What.FINISHED, None),
         (7, 8, "south-autumn", What.SEED_BOUGHT, None),
         (8, 14, "south-autumn", What.CHITTING_BEGUN, None),
         (9, 12, "south-autumn", What.PLANTED, None),

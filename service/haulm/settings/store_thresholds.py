@@ -10,7 +10,7 @@ PRACTICE = "common practice, no source"
 _CURE = "published: University of Massachusetts (50-60 F, 95 % humidity, 10-14 days)"
 _HOME_STORE = "published: Utah State University (40-45 F for a home store)"
 _FROZEN = "published: Bethke & Fishler 2019 (tubers freeze below about 30 F, -1.1 C); the degree above is judgement"
-_WARM_PULP = "published: Thornton, University of Idaho 2019 (tubers above 65 F bruise and rot more)"
+_WARM_PULP = "published: Thornton, University of Idaho 2019 (tubers above 65 F are undesirable)"
 _SKINS = "published: EDIS HS181 and Bohl 2003 (skins set 7-21 days after the tops)"
 
 
