@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from haulm import cli
 from haulm.jobs.errands import errands
 from haulm.settings.load import load
 from haulm.store.runs import Outcome, Run
@@ -85,3 +86,10 @@ def test_a_run_before_the_look_is_not_the_looks(settings):
     ]  # fmt: skip
     assert [run.id for run in look.runs_of(runs)] == [1]
     assert look.begins.astimezone(UTC).microsecond == 0
+
+
+def test_haulm_understands_what_its_errands_start(settings):
+    """The words that the schedule starts a child with."""
+    for errand in errands(settings, date(2027, 4, 12)):
+        asked = cli._parser().parse_args([errand.command, "--settings", "garden.toml", "--state", "state"])
+        assert callable(asked.command)

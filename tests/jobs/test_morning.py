@@ -189,3 +189,14 @@ def test_a_file_of_hours_tells_the_night_and_the_blight_weather(garden, run):
     code, told, _ = run("morning", "--today", TODAY.isoformat(), "--dry-run")
     assert code == Exit.PARTLY
     assert "The file of hours could not be used" in " ".join(told.split())
+
+
+def test_the_evening_by_command(garden, run):
+    """The garden's shoots are not out: a quiet look, as a line and as JSON, and none before a morning of its own."""
+    code, told, _ = run("evening", "--today", TODAY.isoformat(), "--dry-run")
+    assert (code, told.splitlines()[0][:32]) == (Exit.DONE, "Lowest at leaf height tonight: a")
+    assert not (garden / "state").exists()
+    code, shown, _ = run("evening", "--today", TODAY.isoformat(), "--json")
+    assert (code, json.loads(shown)["version"], json.loads(shown)["letter"]) == (Exit.DONE, 1, None)
+    with open_database(garden / "state" / "haulm.sqlite") as database:
+        assert [r.kind for r in read_runs(database, load(garden / "haulm.toml").garden.key, TODAY)] == ["evening"]
