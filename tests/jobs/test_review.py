@@ -116,6 +116,20 @@ def test_water_weight_and_ripening_are_added_up(found, settings):
     assert one.p_days_needed == 800.0
 
 
+def test_what_the_next_crop_takes_from_it_is_told_and_is_a_third_of_what_was_seen(found):
+    """One crop against the weight of two: its warmth at tops of age moves the need by a third of the difference."""
+    (one,) = found.plantings
+    taught = one.next_time
+    assert (taught.shoots_crops, taught.ripe_crops) == (1, 1)
+    assert abs(taught.shoots_later_share) <= 0.5 / 3
+    seen = min(max(one.p_days / one.p_days_needed, 0.7), 1.3)
+    assert taught.ripe_warmth_share == pytest.approx((2.0 + seen) / 3.0, abs=0.01)
+    told = " ".join("\n".join(as_lines(found)).split())
+    assert "Next time, by one crop here: shoots" in told
+    assert "Next time, by one crop here: tops going down at" in told
+    assert json.loads(as_json(found))["plantings"][0]["next_time"]["ripe_crops"] == 1
+
+
 def test_a_called_frost_and_one_that_was_not_called_are_told_apart(found):
     (one,) = found.plantings
     nights = {night.morning: night for night in one.nights}

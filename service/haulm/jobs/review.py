@@ -7,8 +7,9 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
+from haulm.beds.earlier import earlier_crops
 from haulm.beds.noted import Noted, noted
-from haulm.condition import Condition, DayRange
+from haulm.condition import Condition, DayRange, EarlierCrops
 from haulm.garden import Bed, Cause, Entry, Journal, Place, Planting, What
 from haulm.jobs.decide import decide
 from haulm.jobs.morning import as_of_morning, think
@@ -81,6 +82,8 @@ class PlantingReview:
         All that was noted as lifted; NaN where no weight was.
     letters
         How many letters of the time in leaf are kept: without them nothing is known of what was called.
+    next_time
+        What this crop, and the garden's others, teach the next one.
     """
 
     planting: Planting
@@ -94,6 +97,7 @@ class PlantingReview:
     weight_kg: float
     nights: tuple[NightSeen, ...]
     letters: int
+    next_time: EarlierCrops
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +175,17 @@ def _review(held: _Held, known: Journal, planting: Planting, days: Noted, plante
         weight_kg=float(sum(weights)) if weights else float("nan"),
         nights=tuple(_nights(held, planting, letters, known)),
         letters=len(letters),
+        next_time=_next_time(held, known, planting, days),
     )
+
+
+def _next_time(held: _Held, known: Journal, planting: Planting, days: Noted) -> EarlierCrops:
+    """What is taught by the soil that lay about the seed, as it was known once the shoots were out."""
+    seen = _on(held, days.shoots + DAY, planting) if days.shoots is not None else None
+    record = held.observed.record
+    if seen is None or record is None:
+        return EarlierCrops()
+    return earlier_crops(known, held.settings.garden, planting, None, seen.soil.as_it_lies_c, record.days)
 
 
 def _on(held: _Held, day: date, planting: Planting) -> Condition | None:

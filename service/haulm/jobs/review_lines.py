@@ -7,6 +7,7 @@ from datetime import date
 
 import numpy as np
 
+from haulm.condition import EarlierCrops
 from haulm.garden import Cause
 from haulm.jobs.review import NightSeen, PlantingReview, Review, Water
 from haulm.letter import amounts
@@ -14,6 +15,7 @@ from haulm.units import Display
 
 VERSION = 1
 WIDTH = 78
+AS_USUAL_SHARE = 0.02  # judgement: a smaller correction is none
 COVER = 2  # the level of a call that asks for a cover tonight
 
 
@@ -46,6 +48,7 @@ def _of(one: PlantingReview, found: Review) -> Iterator[str]:
         yield _water(one.water, display)
     yield from _frost(one, display, today)
     yield _lifted(one, display, today)
+    yield from _next_time(one)
 
 
 def _shoots(one: PlantingReview, today: date) -> str:
@@ -80,6 +83,20 @@ def _ripening(one: PlantingReview, today: date) -> str:
     after = f", {amounts.days(one.leaf_days)} after the shoots" if one.leaf_days is not None else ""
     had, need = amounts.plain(one.p_days), amounts.plain(one.p_days_needed)
     return f"{noted}{after}, with {had} P-days; its class, {one.planting.maturity}, was taken to need {need}."
+
+
+def _next_time(one: PlantingReview) -> Iterator[str]:
+    """What the next crop takes from this season and the garden's others; damped, so that no one season decides."""
+    taught = one.next_time
+    if taught.shoots_crops:
+        crops, moved = amounts.count(taught.shoots_crops, "crop", "crops"), taught.shoots_later_share
+        how = "later" if moved > 0 else "sooner"
+        by = f"{how} than usual by {amounts.share(abs(moved))} of the range that warmth gives"
+        yield f"Next time, by {crops} here: shoots {by if abs(moved) >= AS_USUAL_SHARE else 'as usual'}."
+    if taught.ripe_crops:
+        crops = amounts.count(taught.ripe_crops, "crop", "crops")
+        share = amounts.share(taught.ripe_warmth_share)
+        yield f"Next time, by {crops} here: tops going down at {share} of the warmth that is usual for their class."
 
 
 def _water(water: Water, display: Display) -> str:
@@ -138,7 +155,8 @@ def as_json(found: Review) -> str:
     """Version 1, in house units: plantings [{planting, bed, planted, shoots, dying, tops_gone, lifted,
     shoots_expected {early, likely, late}, leaf_days, p_days, p_days_needed, water {rain_mm, rain_unknown_days,
     watered_mm, watered_l, turns}, weight_kg, weight_kg_m2, letters, nights [{morning, called, level, chance, air_min_c,
-    own_min_c, froze}]}]; what is not known is null."""
+    own_min_c, froze}], next_time {shoots_crops, shoots_later_share, ripe_crops, ripe_warmth_share}}]; what is not known
+    is null."""
     whole = {
         "version": VERSION,
         "place": found.place.name,
@@ -166,6 +184,7 @@ def _planting(one: PlantingReview) -> dict[str, object]:
         "weight_kg_m2": _plain(one.weight_kg / one.bed.area_m2),
         "letters": one.letters,
         "nights": [_night_json(night) for night in one.nights],
+        "next_time": {name: getattr(one.next_time, name) for name in EarlierCrops.__slots__},
     }
 
 
