@@ -342,13 +342,31 @@ class SkyNow:
     blight: BlightWeather | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class SeasonSum:
+    """A crop from planting to its first lifting: water that came, and all the weight that was noted (NaN if none was).
+
+    Days of unknown rain count as none; `rain_unknown_days` tells how many there were. `watered_days` are those with
+    waterings.
+    """
+
+    planted: date
+    shoots: date | None
+    lifted: date
+    rain_mm: float
+    rain_unknown_days: int
+    watered_mm: float
+    watered_days: int
+    weight_kg: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Condition:
     """One planting in its bed on one morning: all that a rule may look at.
 
     `straw_m` is the depth that lies now, `last_straw` the day it was last laid, as noted or set; `standing_water` the
     last day on which the bed was noted under water. `ends` is None while no crop ripens there,
-    `store` and `kept_seed` until it is lifted.
+    `store`, `kept_seed` and `season` until it is lifted.
     """
 
     garden: Garden
@@ -368,3 +386,4 @@ class Condition:
     ends: Ends | None = None
     store: StoreNow | None = None
     kept_seed: KeptSeed | None = None
+    season: SeasonSum | None = None

@@ -10,7 +10,7 @@ import pytest
 from haulm.advice import Decision, Finding, NotKnown, Section, Speaks
 from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.alerts.select import Judged, select
-from haulm.condition import DayRange, DaySpan, SeasonChances, SeedNow
+from haulm.condition import DayRange, DaySpan, SeasonChances, SeasonSum, SeedNow
 from haulm.garden import Cause, Habit, Maturity, Season, Stage
 from haulm.letter import words
 from haulm.settings.thresholds import Thresholds
@@ -274,9 +274,15 @@ def kept(a, today, room=None, days_ago=40, noted=True, **changes):
     return a.condition(Stage.STORED, stage=stage, store=room or a.store(), **changes)
 
 
+def season_of(today, weight_kg):
+    return SeasonSum(today - 120 * DAY, today - 100 * DAY, today, 240.0, 2, 55.0, 4, weight_kg)
+
+
 def store_cases(a, today):
     never = DayRange(None, None, None, 0.0, 0)
     return {
+        "season-review season": replace(lifted(a, today, 0), season=season_of(today, 9.5)),
+        "season-review season, no weight": replace(kept(a, today), season=season_of(today, float("nan"))),
         "cure cure": lifted(a, today, 0),
         "cure cure, in the store": lifted(a, today, 1, a.store(13.0)),
         "cure cure, the store is cold": lifted(a, today, 1, a.store(5.0)),
@@ -404,6 +410,7 @@ VERDICTS = {
     "start-chitting": {"chit", "in-vain"},
     "cut-seed": {"cut", "whole"},
     "straw-blows": {"net", "net-ready"},
+    "season-review": {"season"},
     "look-for-slugs": {"look"},
     "look-for-beetles": {"look"},
     "look-for-tuber-moth": {"look"},
@@ -466,8 +473,8 @@ def say(a, one, piece, today, display, memory=()):
 DAYS = re.compile(r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d+ [A-Z][a-z]+(?: \d{4})?")
 ODDS = re.compile(r"\d+ in \d+ \(\d+ %\)")
 UNITS = {
-    Display.METRIC: r"°C|mm|cm|km/h|litres?|hours?|days?|weeks?|years?|minutes?|%",
-    Display.US: r"°F|in|mph|gallons?|hours?|days?|weeks?|years?|minutes?|%",
+    Display.METRIC: r"°C|mm|cm|kg|km/h|litres?|hours?|days?|weeks?|years?|minutes?|%",
+    Display.US: r"°F|in|lb|mph|gallons?|hours?|days?|weeks?|years?|minutes?|%",
 }
 
 
@@ -558,7 +565,7 @@ def test_what_needs_hands_every_day_speaks_each_day(key):
 
 def test_what_is_only_worth_a_look_or_done_once_speaks_on_one_morning():
     one_morning = {rule.key for rule in RULES if rule.speaks is Speaks.ONE_MORNING}
-    assert one_morning == {"straw-blows", "store-warmth", "seed-kept"} | {
+    assert one_morning == {"season-review", "straw-blows", "store-warmth", "seed-kept"} | {
         key for key in BY_KEY if key.startswith("look-for-")
     }
 
@@ -616,6 +623,8 @@ FROM_THE_JOURNAL = {
     "shoots-due due",
     "buy-seed buy",
     "look-for-voles look",
+    "season-review season",
+    "season-review season, no weight",
     "look-for-green-tubers look",
     "cure cure",
     "cure store",

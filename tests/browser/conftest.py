@@ -1,6 +1,6 @@
-"""A real browser looks at letters and pages: the headless Chromium that HAULM_BROWSER names, else it is skipped.
+"""A real browser looks at letters and pages: the headless Chromium that CHROMIUM names, else it is skipped.
 
-With HAULM_SCREENSHOTS a folder gets a picture of each page looked at.
+With SCREENSHOTS a folder gets a picture of each page looked at.
 """
 
 import functools
@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-CHROMIUM = os.environ.get("HAULM_BROWSER", "")
+CHROMIUM = os.environ.get("CHROMIUM", "")
 FLAGS = [
     *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync", "--mute-audio"),
@@ -96,7 +96,7 @@ class Looker:
 @pytest.fixture(scope="session")
 def browser_profile(tmp_path_factory):
     if not CHROMIUM:
-        pytest.skip("no browser: HAULM_BROWSER names no Chromium")
+        pytest.skip("no browser: CHROMIUM names no Chromium")
     return tmp_path_factory.mktemp("chromium")
 
 
@@ -114,7 +114,7 @@ def looker(browser_profile):
         server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
         threading.Thread(target=server.serve_forever, daemon=True).start()
         servers.append(server)
-        shots = os.environ.get("HAULM_SCREENSHOTS")
+        shots = os.environ.get("SCREENSHOTS")
         if shots:
             Path(shots).mkdir(parents=True, exist_ok=True)
         return Looker(

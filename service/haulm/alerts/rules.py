@@ -7,6 +7,7 @@ from haulm.alerts.frost import frost_on_shoots
 from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
 from haulm.alerts.lifting import cut_tops, freeze_at_tubers, lift_days, tops_frosted
 from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
+from haulm.alerts.looking_back import season_review
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
 from haulm.alerts.seed import buy_seed, cut_seed, start_chitting
@@ -59,6 +60,7 @@ RULES: tuple[Rule, ...] = (
     Rule("store-cold", IN_STORE, Speaks.EACH_DAY, store_cold),
     Rule("store-warmth", IN_STORE, Speaks.ONE_MORNING, store_warmth),
     Rule("seed-kept", IN_STORE, Speaks.ONE_MORNING, seed_kept),
+    Rule("season-review", stages_between(Stage.LIFTED, Stage.STORED), Speaks.ONE_MORNING, season_review),
     Rule("look-for-slugs", BEFORE_AND_AFTER_SHOOTS, Speaks.ONE_MORNING, slugs),
     Rule("look-for-beetles", IN_LEAF, Speaks.ONE_MORNING, beetle),
     Rule("look-for-tuber-moth", WITH_TUBERS, Speaks.ONE_MORNING, tuber_moth),

@@ -27,6 +27,7 @@ from haulm.beds.noted import (
     watered_mm,
 )
 from haulm.beds.readings import taught_by
+from haulm.beds.season_sum import season_sum
 from haulm.beds.seed import seed_now
 from haulm.beds.soil import no_soil, soil_now
 from haulm.beds.soil_run import SoilRun, ground_of, run_soil
@@ -161,6 +162,7 @@ def _kept(
                 sky=place.sky,
                 store=store,
                 kept_seed=kept_seed_of(garden, planting, days, store, thresholds, today),
+                season=season_sum(bed, planting, own, place.journal, place.timeline.days),
             )
         )
     return found

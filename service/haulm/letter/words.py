@@ -31,6 +31,7 @@ IN_READERS_UNITS: dict[str, Callable[..., str]] = {
     "distance": amounts.distance,
     "speed": amounts.speed,
     "weight": amounts.weight,
+    "weight_of_area": amounts.weight_of_area,
 }
 SEEN_FROM_TODAY: dict[str, Callable[..., str]] = {"day": amounts.day}
 SPOKEN_ALIKE: dict[str, Callable[..., str]] = {
