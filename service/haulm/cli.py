@@ -12,6 +12,7 @@ from haulm.commands.completion import add_completion
 from haulm.commands.journal import add_note, add_notes
 from haulm.commands.morning import add_evening, add_morning, add_schedule
 from haulm.commands.page import add_page
+from haulm.commands.replay import add_replay
 from haulm.commands.review import add_review
 from haulm.commands.season import add_season
 from haulm.commands.set_up import add_check, add_demo, add_init
@@ -22,7 +23,7 @@ from haulm.errors import Exit, HaulmError
 # In the order in which a newcomer meets them.
 COMMANDS = (
     *(add_demo, add_init, add_check, add_season, add_morning, add_evening, add_soil, add_page, add_calendar),
-    *(add_review, add_note, add_notes, add_answers, add_schedule),
+    *(add_review, add_note, add_notes, add_answers, add_replay, add_schedule),
 )
 
 

@@ -160,7 +160,10 @@ class Stage(StrEnum):
     @property
     def order(self) -> int:
         """Place in the season, from 0."""
-        return list(Stage).index(self)
+        return _ORDER[self]
+
+
+_ORDER = {stage: place for place, stage in enumerate(Stage)}
 
 
 class What(StrEnum):

@@ -55,7 +55,7 @@ def test_the_soil_is_at_the_seeds_depth_and_runs_on_without_a_break(make, condit
     (shallow,) = conditions(make.planting(depth_m=0.0))
     (deep,) = conditions(make.planting(depth_m=0.10))
     soil = shallow.soil.as_it_lies_c
-    assert np.isfinite(soil.between(today - 200 * DAY, today + 100 * DAY)).all()
+    assert np.isfinite(soil.between(today - 200 * DAY, today + 99 * DAY)).all()
     assert shallow.soil.under_new_straw_c.first == today
     spring = (today - 60 * DAY, today - DAY)
     assert soil.between(*spring).mean() > deep.soil.as_it_lies_c.between(*spring).mean()  # warming from above

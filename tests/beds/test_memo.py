@@ -60,7 +60,16 @@ def test_every_morning_another_forecast_of_yesterday_costs_a_few_days_each(walk)
     walk.to(values[:30])
     for today in range(31, 60):
         days = walk.to(np.append(values[: today - 1], -7.0))
-        assert len(days) <= OPEN_DAYS + 2
+        assert len(days) <= (2 if today > 31 else OPEN_DAYS + 2)
+
+
+@pytest.mark.parametrize("late", [1, 3, 8])
+def test_a_station_that_is_always_late_by_so_many_days_costs_so_many_each(walk, late):
+    values = np.arange(80.0)
+    for today in range(40, 80):
+        days = walk.to(np.append(values[: today - late], np.full(late, -today)))
+        if today > 40 + late + 1:
+            assert len(days) == late + 1
 
 
 def test_a_change_long_ago_is_walked_from_the_beginning(walk):

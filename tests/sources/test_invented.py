@@ -10,13 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from haulm.sources.bridge import timeline
+from haulm.sources.forecast_error import FORECAST_DAYS, dew_point
 from haulm.sources.invented import (
     BRACKENFORD,
     ERROR_C,
-    FORECAST_DAYS,
     INVENTED_PLACES,
     SALLOW_WELLS,
-    dew_point,
     invented_forecasts,
     invented_record,
 )

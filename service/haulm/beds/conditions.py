@@ -43,7 +43,9 @@ from haulm.weather import Daily, FloatArray, Timeline
 LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
 # The root zone forgets: a winter's rain, or a season's watering, fills it. Judgement.
 WATER_REMEMBERED, BEFORE_PLANTING = timedelta(days=180), timedelta(days=60)
-SOIL_ONCE_UP_DAYS = 60  # longer than any outlook, and than skins take to set
+# Judgement: soil that is ready so long after the window tells nothing of it; longer than shoots take in the coldest
+# soil that anyone plants in; longer than any outlook, and than any question about a crop in leaf.
+PAST_THE_WINDOW_DAYS, SOIL_TILL_SHOOTS_DAYS, SOIL_ONCE_UP_DAYS = 30, 100, 30
 # As far back as water is run, and the weeks before it whose climate counts; as far ahead as the week's need.
 EVAPORATION_BACK, EVAPORATION_AHEAD_DAYS = timedelta(days=400), 8
 LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
@@ -122,7 +124,7 @@ def _growing(
     if not plantings:
         return []
     garden, journal, memo = place.garden, place.journal, place.memo
-    near = coming.part(slice(0, _soil_days(days[planting.key] for planting in plantings)))
+    near = coming.part(slice(0, _soil_days(plantings, days, place.today)))
     beds = [garden.bed(planting.bed) for planting in plantings]
     straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
     lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + near.days) for bed in beds])
@@ -183,10 +185,17 @@ def _first_day(today: date) -> date:
     return date(today.year - 1, 1, 1)
 
 
-def _soil_days(plantings: Iterable[Noted]) -> int:
-    """How far ahead the soil is run: a season, while its warmth still decides when to plant or when shoots come."""
-    asked = any(days.planted is None or not (days.shoots or days.tops_gone or days.lifted) for days in plantings)
-    return LONGEST_OUTLOOK_DAYS if asked else SOIL_ONCE_UP_DAYS
+def _soil_days(alive: Iterable[Planting], days: Mapping[str, Noted], today: date) -> int:
+    """How far ahead the soil is run: while its warmth decides when to plant or when the shoots come, far enough."""
+
+    def asked(planting: Planting) -> int:
+        noted_days = days[planting.key]
+        if noted_days.planted is None:
+            return max((planting.window_last - today).days + PAST_THE_WINDOW_DAYS, SOIL_TILL_SHOOTS_DAYS)
+        seen = noted_days.shoots or noted_days.tops_gone or noted_days.lifted
+        return SOIL_ONCE_UP_DAYS if seen else SOIL_TILL_SHOOTS_DAYS
+
+    return min(max(map(asked, alive)), LONGEST_OUTLOOK_DAYS)
 
 
 def _condition(
@@ -195,7 +204,9 @@ def _condition(
 ) -> Condition:  # fmt: skip
     bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
     has_the_bed = place.holders.get(bed.key, planting.key) == planting.key
-    soil = soil_now(run, row, planting, taught_by(place.journal, run.heard[row]), thresholds, place.climate.years)
+    taught = taught_by(place.journal, run.heard[row])
+    waits = days.planted is None
+    soil = soil_now(run, row, planting, taught, thresholds, place.climate.years, waits=waits)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     earlier = earlier_crops(place.journal, place.garden, planting, days.planted, seen, place.timeline.days)
@@ -244,7 +255,7 @@ def _water(
 ) -> WaterNow:  # fmt: skip
     bed = place.garden.bed(planting.bed)
     begins = min(place.today - WATER_REMEMBERED, (days.planted or place.today) - BEFORE_PLANTING)
-    been = been.since(begins.replace(day=1))
+    been = been.since(begins.replace(month=begins.month - (begins.month - 1) % 3, day=1))  # of a quarter of the year
     straw_m = straw_m[-been.days :]
     count = been.days + coming.days
     lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])

@@ -6,6 +6,7 @@ and then one of the place's own past years.
 
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ FEWEST_DAYS_OF_RAIN, USUAL_RAIN_MM = 330, 2.0  # judgement: before a mean of the
 FEWEST_DAYS_OF_AN_OWN_YEAR = 0.9  # judgement: a past year with more unknown days than this is left out
 SPREAD_OF_UNKNOWN_C = 4.0  # judgement: day-to-day spread of the air about the mean year of its day
 SPREAD_OF_FILLED_C = 1.5  # judgement: a filled or bridged day beside an observed one
+VALUES = ("air_min_c", "air_max_c", "rain_mm")
 LONGEST_OUTLOOK_DAYS = 240  # as far ahead as a season's question goes
 
 
@@ -81,17 +83,24 @@ class Forcing:
             self.air_spread_c[days],
         )
 
+    def by(self, ways: NDArray[np.int64]) -> "Forcing":
+        """Some of its ways, by their places; one may come more than once."""
+        return replace(self, **{name: getattr(self, name)[ways] for name in VALUES})
+
     def with_rain(self, read_mm: FloatArray) -> "Forcing":
         """The same weather with the rain that the grower read; NaN leaves the day as it is."""
         read = np.isfinite(read_mm)
         return replace(self, rain_mm=np.where(read, read_mm, self.rain_mm), rain_known=self.rain_known | read)
 
 
+@lru_cache(maxsize=64)
 def days_of_year(first: date, count: int) -> FloatArray:
-    """Day of the year, from 1, of a run of days."""
+    """Day of the year, from 1, of a run of days; not to be written into."""
     days = np.datetime64(first, "D") + np.arange(count)
     since_new_year = (days - days.astype("datetime64[Y]")).astype(np.float64)
-    return np.asarray(since_new_year + 1.0)
+    numbers = np.asarray(since_new_year + 1.0)
+    numbers.setflags(write=False)
+    return numbers
 
 
 def climate_of(timeline: Timeline, told: PlaceMean, latitude_deg: float, memo: Memo | None = None) -> Climate:
@@ -162,32 +171,34 @@ def _whole_years(first: date, known: NDArray[np.bool_], this_year: int) -> tuple
 
 def past(timeline: Timeline, climate: Climate, first: date) -> Forcing:
     """From a first day to yesterday, one row; unknown days follow the mean year."""
-    days = timeline.days.cut(first, timeline.today - DAY)
+    count = (timeline.today - first).days
     start = (first - timeline.days.first).days
-    marks = np.full(len(days), Mark.UNKNOWN, dtype=np.int8)
+    marks = np.full(count, Mark.UNKNOWN, dtype=np.int8)
     held = timeline.air_mark[max(start, 0) : timeline.today_index]
     if len(held):
-        marks[len(days) - len(held) :] = held
+        marks[count - len(held) :] = held
     spread = np.select([marks == Mark.OBSERVED, marks >= Mark.BRIDGED], [0.0, SPREAD_OF_FILLED_C], SPREAD_OF_UNKNOWN_C)
-    return _whole(first, climate, (days.air_min_c, days.air_max_c, days.rain_mm), spread)
+    return _whole(first, climate, _values(timeline, first, timeline.today - DAY), spread)
 
 
 def ahead(timeline: Timeline, climate: Climate, *, own_years: bool, count: int = LONGEST_OUTLOOK_DAYS) -> Forcing:
     """From today on: the forecast, then the mean year (row 0) and, where asked, each own year (further rows)."""
-    today, outlook = timeline.today, timeline.outlook
-    given = outlook.cut(today, today + timedelta(days=count - 1))
-    known = np.isfinite(given.air_min_c) & np.isfinite(given.air_max_c)
+    today = timeline.today
+    given = _values(timeline, today, today + timedelta(days=count - 1))
+    known = np.isfinite(given[0]) & np.isfinite(given[1])
     leads = np.arange(1.0, count + 1.0)
     spread = np.where(known, spread_by_lead_c(leads), SPREAD_OF_UNKNOWN_C)
-    base = _whole(today, climate, (given.air_min_c, given.air_max_c, given.rain_mm), spread)
+    base = _whole(today, climate, given, spread)
     if not own_years or not climate.years:
         return base
     years = [_own_year(timeline, today, year, count) for year in climate.years]
-    low, high, rain = (np.stack([getattr(base, name)[0], *_over(base, name, years, known)]) for name in _VALUES)
+    low, high, rain = (np.stack([getattr(base, name)[0], *_over(base, name, years, known)]) for name in VALUES)
     return replace(base, air_min_c=low, air_max_c=high, rain_mm=rain)
 
 
-_VALUES = ("air_min_c", "air_max_c", "rain_mm")
+def _values(timeline: Timeline, first: date, last: date) -> tuple[FloatArray, FloatArray, FloatArray]:
+    low, high, rain = (timeline.days.of(name).between(first, last) for name in VALUES)
+    return low, high, rain
 
 
 def _over(base: Forcing, name: str, years: list[dict[str, FloatArray]], known: NDArray[np.bool_]) -> list[FloatArray]:
@@ -200,7 +211,7 @@ def _own_year(timeline: Timeline, today: date, year: int, count: int) -> dict[st
     start = same_day(today, year)
     last = start + timedelta(days=count - 1)
     lived = np.arange(count) < (timeline.today - start).days  # what lies beyond yesterday is not that year's weather
-    return {name: np.where(lived, timeline.days.of(name).between(start, last), np.nan) for name in _VALUES}
+    return {name: np.where(lived, timeline.days.of(name).between(start, last), np.nan) for name in VALUES}
 
 
 def same_day(day: date, year: int) -> date:
@@ -212,13 +223,17 @@ def _whole(
     first: date, climate: Climate, values: tuple[FloatArray, FloatArray, FloatArray], spread: FloatArray
 ) -> Forcing:
     air_min, air_max, rain = values
-    day_of_year = days_of_year(first, len(air_min))
     rain_known = np.isfinite(rain)
     return Forcing(
         first,
-        np.where(np.isfinite(air_min), air_min, mean_year_at(climate.air_min, day_of_year))[None, :],
-        np.where(np.isfinite(air_max), air_max, mean_year_at(climate.air_max, day_of_year))[None, :],
+        _else_usual(first, air_min, climate.air_min)[None, :],
+        _else_usual(first, air_max, climate.air_max)[None, :],
         np.where(rain_known, rain, climate.rain_mm)[None, :],
         rain_known,
         spread,
     )
+
+
+def _else_usual(first: date, values: FloatArray, mean_year: MeanYear) -> FloatArray:
+    known = np.isfinite(values)
+    return values if known.all() else np.where(known, values, mean_year_at(mean_year, days_of_year(first, len(values))))

@@ -13,9 +13,11 @@ import numpy as np
 
 from haulm.weather import FloatArray
 
-# Days before the newest that stay open to change: a forecast there gives way to what was observed. Older days change
-# seldom, and then the march begins again; so this decides how long it takes, never what comes out.
+# How many of the newest days are thought likely to change by the next morning (a forecast there gives way to what was
+# observed), before it is known how many do; and how many days a march may go on from. Both decide how long it takes,
+# never what comes out.
 OPEN_DAYS = 5
+STOPS = 10
 
 T = TypeVar("T")
 State = TypeVar("State")
@@ -89,32 +91,31 @@ class Memo:
         """
         days = inputs.shape[-1]
         held = self._marched.get(name)
-        stops = _still_valid(held, given, inputs)
+        agree = _agree(held, given, inputs)
+        stops = tuple(stop for stop in held.stops if stop[0] <= agree) if held is not None else ()
         if held is None or not stops:
-            stops, found = ((0, start()),), None
+            stops, found, changed = ((0, start()),), None, OPEN_DAYS
         else:
             found = _days_of(cast("Found", held.found), slice(0, stops[-1][0]))
-        for stop in (days - OPEN_DAYS, days):
+            changed = held.inputs.shape[-1] - agree
+        for stop in (days - changed, days):
             at, state = stops[-1]
             if at < stop:
                 state, more = run(cast("State", state), slice(at, stop))
                 found = more if found is None else _joined(found, more)
                 stops = (*stops, (stop, state))
-        self._marched[name] = _Marched(given, inputs, found, stops[-2 * OPEN_DAYS :])
+        self._marched[name] = _Marched(given, inputs, found, stops[-STOPS:])
         return cast("State", stops[-1][1]), cast("Found", found)
 
 
-def _still_valid(
-    held: _Marched | None, given: tuple[object, ...], inputs: FloatArray
-) -> tuple[tuple[int, object], ...]:
+def _agree(held: _Marched | None, given: tuple[object, ...], inputs: FloatArray) -> int:
+    """Up to which day nothing has changed; -1 where all is different."""
     if held is None or held.inputs.shape[:-1] != inputs.shape[:-1] or not _equal(held.given, given):
-        return ()
+        return -1
     common = min(held.inputs.shape[-1], inputs.shape[-1])
     before, now = held.inputs[..., :common], inputs[..., :common]
-    same = (before == now) | (np.isnan(before) & np.isnan(now))
-    same = same.reshape(-1, common).all(axis=0)
-    agree = common if same.all() else int(np.argmin(same))
-    return tuple(stop for stop in held.stops if stop[0] <= agree)
+    same = ((before == now) | (np.isnan(before) & np.isnan(now))).reshape(-1, common).all(axis=0)
+    return common if same.all() else int(np.argmin(same))
 
 
 def _equal(one: tuple[object, ...], other: tuple[object, ...]) -> bool:

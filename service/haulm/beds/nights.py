@@ -4,14 +4,16 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from haulm.beds.forcing import days_of_year
+from haulm.beds.memo import Memo
 from haulm.condition import Night, NightsRead
 from haulm.garden import Entry, Journal, Place, What
 from haulm.science.climatology import MeanYear, fit_mean_year, mean_year_at
 from haulm.science.leaf_night import GardenNight, Sky, clear_and_calm, garden_night, leaf_minimum, night_sky
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import DAY, Days, FloatArray, Mark, Timeline
+from haulm.weather import DAY, Daily, Days, FloatArray, Mark, Timeline
 
 LEAST_RANGE_C = 3.0  # judgement: a smaller usual range tells nothing of clouds
 LOOKED_BACK_DAYS = 3 * 366  # a garden changes: older readings are left aside (judgement)
@@ -36,7 +38,9 @@ class GardenNights:
     read: NightsRead
 
 
-def garden_nights(timeline: Timeline, journal: Journal, place: Place, thresholds: Thresholds) -> GardenNights:
+def garden_nights(
+    timeline: Timeline, journal: Journal, place: Place, thresholds: Thresholds, memo: Memo | None = None
+) -> GardenNights:
     """The garden's offset as the settings have it, brought up to date by nights read in the garden.
 
     Parameters
@@ -44,12 +48,11 @@ def garden_nights(timeline: Timeline, journal: Journal, place: Place, thresholds
     journal
         What stands in it this morning (`Journal.known`). A reading belongs to the night that ends on its day.
     """
-    usual = _usual_range(timeline)
+    usual = _usual_range(timeline, memo or Memo())
     entries = [entry for entry in _readings(journal) if np.isfinite(_station_c(entry.day, timeline))]
     at = np.array([(entry.day - timeline.days.first).days for entry in entries], dtype=np.int64)
     colder = np.array([_station_c(entry.day, timeline) - float(entry.value or 0.0) for entry in entries])
-    sky = skies(timeline.days, usual)
-    then = Sky(sky.share[at], sky.doubt[at], sky.dry[at])
+    then = _skies_then(timeline, usual, at) if entries else None
     learned = garden_night(place.clear_night_offset_c + thresholds.frost.straw_term_c, colder, then)
     wild = tuple((entries[k].day, float(entries[k].value or 0.0)) for k in np.flatnonzero(learned.questioned))
     clear, other = learned.mean_c
@@ -98,6 +101,16 @@ def coming_nights(days: Days, air_spread_c: FloatArray, garden: GardenNights) ->
     )
 
 
+def leaf_seen_c(timeline: Timeline, garden: GardenNights) -> Daily:
+    """How cold leaves in the garden got in each past night, by the station's minimum and what is known of its sky.
+
+    NaN where no minimum was observed. An estimate too: no thermometer hung among the leaves.
+    """
+    days, seen = timeline.days, timeline.air_mark == Mark.OBSERVED
+    leaf, _ = leaf_minimum(days.air_min_c, 0.0, skies(days, garden.usual_range_c), garden.learned)
+    return Daily(days.first, np.where(seen, leaf, np.nan))
+
+
 def _readings(journal: Journal) -> list[Entry]:
     return [entry for entry in journal.entries if entry.what is What.NIGHT_READ and entry.value is not None]
 
@@ -110,7 +123,23 @@ def _station_c(day: date, timeline: Timeline) -> float:
     return float(timeline.days.air_min_c[at]) if timeline.air_mark[at] == Mark.OBSERVED else float("nan")
 
 
-def _usual_range(timeline: Timeline) -> MeanYear:
+def _skies_then(timeline: Timeline, usual_range_c: MeanYear, at: NDArray[np.int64]) -> Sky:
+    """The nights that were read, by their places in the timeline."""
+    begins = max(int(at.min(initial=timeline.today_index)) - 1, 0)  # a day before, for its maximum
+    sky = skies(timeline.days.cut(timeline.days.first + begins * DAY, timeline.today - DAY), usual_range_c)
+    return Sky(sky.share[at - begins], sky.doubt[at - begins], sky.dry[at - begins])
+
+
+def _usual_range(timeline: Timeline, memo: Memo) -> MeanYear:
+    """Of the days up to the last New Year where they show the year whole (as `climate_of`), else of all."""
+    first = timeline.days.first
     seen = timeline.air_mark == Mark.OBSERVED
-    range_c = np.where(seen, day_range_c(timeline.days.air_min_c, timeline.days.air_max_c), np.nan)
-    return fit_mean_year(days_of_year(timeline.days.first, len(range_c)), range_c)
+    low, high = (np.where(seen, v, np.nan) for v in (timeline.days.air_min_c, timeline.days.air_max_c))
+
+    def fitted(count: int) -> MeanYear:
+        range_c = day_range_c(low[:count], high[:count])
+        return fit_mean_year(days_of_year(first, count), range_c)
+
+    before = max((date(timeline.today.year, 1, 1) - first).days, 0)
+    usual = memo.kept("usual range", (first, low[:before], high[:before]), lambda: fitted(before))
+    return usual if np.isfinite(usual.coefficients).all() else fitted(len(low))

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from haulm.beds.blight import blight_weather_of
+from haulm.beds.memo import Memo
 from haulm.beds.nights import GardenNights, coming_nights, garden_nights
 from haulm.condition import Night, SkyNow
 from haulm.garden import Journal, Place
@@ -19,11 +20,12 @@ RECENT_DAYS = 10
 
 
 def sky_now(
-    timeline: Timeline, place: Place, thresholds: Thresholds, as_of: datetime, journal: Journal = NOTHING_NOTED
-) -> SkyNow:
+    timeline: Timeline, place: Place, thresholds: Thresholds, as_of: datetime, journal: Journal = NOTHING_NOTED,
+    memo: Memo | None = None,
+) -> SkyNow:  # fmt: skip
     """The sky of a morning; `journal` is what stands in it then (`Journal.known`)."""
     newest = timeline.newest_observed
-    garden = garden_nights(timeline, journal, place, thresholds)
+    garden = garden_nights(timeline, journal, place, thresholds, memo)
     return SkyNow(
         outlook=timeline.outlook,
         nights=_nights(timeline, garden),

@@ -8,7 +8,7 @@ import numpy as np
 from haulm.beds.forcing import days_of_year
 from haulm.beds.readings import KITCHEN, Heard, Taught
 from haulm.beds.ready import errors_ahead_c, limit_of, ready_by_year, ready_range
-from haulm.beds.soil_run import BARE, YEAR_DAYS, SoilRun
+from haulm.beds.soil_run import YEAR_DAYS, SoilRun
 from haulm.condition import DayRange, SoilNow
 from haulm.garden import Planting, Season
 from haulm.science.frost import normal_cdf
@@ -17,7 +17,7 @@ from haulm.science.soil_learning import spread_c
 from haulm.science.soil_properties import TEXTURES
 from haulm.science.sun import top_radiation_mj
 from haulm.settings.thresholds import Thresholds
-from haulm.taught import SoilTaught
+from haulm.taught import SoilTaught, YearReady
 from haulm.weather import Daily, FloatArray
 
 
@@ -28,33 +28,41 @@ def no_soil(today: date) -> SoilNow:
 
 
 def soil_now(
-    run: SoilRun, row: int, planting: Planting, taught: Taught, thresholds: Thresholds, years: Sequence[int] = ()
-) -> SoilNow:
+    run: SoilRun, row: int, planting: Planting, taught: Taught, thresholds: Thresholds, years: Sequence[int] = (),
+    *, waits: bool,
+) -> SoilNow:  # fmt: skip
     """One planting's soil on the morning of `run.today`, moved by what readings taught about its bed.
 
-    `years` are the own years whose weather the further ways of `run` are.
+    `years` are the own years whose weather the further ways of `run` are. When the soil will be ready is asked only
+    while the planting `waits`.
     """
     days = run.past_c.shape[1]
     past, lies, under = (
         run.past_c[row] + taught.move_c[:days],
-        run.ahead_c[row, 0] + taught.move_c[days:],
-        run.ahead_c[row, 1] + taught.move_c[days:],
+        run.lies_c[row] + taught.move_c[days:],
+        run.covered_c[row] + taught.move_c[days:],
     )
     seen = np.concatenate([past, lies[0]])
     spread = np.hypot(taught.spread_c(seen), run.doubt_c)
     known = run.lost_c[days - 1] <= thresholds.data.soil_spread_limit_c
-    errors = errors_ahead_c(taught, seen, run.doubt_c, lies, days - thresholds.planting.ready_days)
+    ready = raked = None
+    by_year: tuple[YearReady, ...] = ()
+    if known and waits:
+        errors = errors_ahead_c(taught, seen, run.doubt_c, lies, days - thresholds.planting.ready_days)
+        ready = ready_range(past, lies, planting, thresholds, run.today, errors)
+        raked = _if_raked(run, row, planting, taught, thresholds, errors)
+        by_year = ready_by_year(past, lies, years, planting, thresholds, run.today)
     return SoilNow(
         as_it_lies_c=Daily(run.first, seen),
-        under_new_straw_c=Daily(run.today, under[0]),
+        under_new_straw_c=Daily(run.today, under),
         spread_c=Daily(run.first, spread),
         known=bool(known),
-        ready=ready_range(past, lies, planting, thresholds, run.today, errors) if known else None,
+        ready=ready,
         questioned_c=taught.questioned,
         fit_chance=Daily(run.first, _fit_chance(seen, spread, planting, thresholds)),
-        ready_if_raked=_if_raked(run, row, planting, taught, thresholds, errors) if known else None,
+        ready_if_raked=raked,
         lowest_c=Daily(run.first, seen - _half_range_c(run.heard[row], planting.depth_m)),
-        ready_by_year=ready_by_year(past, lies, years, planting, thresholds, run.today) if known else (),
+        ready_by_year=by_year,
         taught=_told(run, row, taught, seen) if taught.readings else None,
     )
 
@@ -89,10 +97,10 @@ def _if_raked(
     run: SoilRun, row: int, planting: Planting, taught: Taught, thresholds: Thresholds, errors_c: FloatArray
 ) -> DayRange | None:
     """When the bed would be ready were it raked bare today; None in autumn, or where no straw lies."""
-    days, straws_c = run.past_c.shape[1], run.ahead_c[row]
-    if planting.season is not Season.SPRING or len(straws_c) <= BARE:
+    if planting.season is not Season.SPRING or run.raked_c is None:
         return None
-    past, bare = run.past_c[row] + taught.move_c[:days], straws_c[BARE] + taught.move_c[days:]
+    days = run.past_c.shape[1]
+    past, bare = run.past_c[row] + taught.move_c[:days], run.raked_c[row] + taught.move_c[days:]
     return ready_range(past, bare, planting, thresholds, run.today, errors_c)
 
 

@@ -11,7 +11,7 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import NDArray
 
-from haulm.beds.forcing import Climate, Forcing
+from haulm.beds.forcing import VALUES, Climate, Forcing
 from haulm.beds.memo import Memo
 from haulm.beds.readings import READ_AT_M, Heard
 from haulm.garden import Bed, Place, Planting
@@ -35,7 +35,7 @@ AIR_SPREAD_MEMORY = 0.75  # measured with the next: how much of yesterday's doub
 AIR_SPREAD_SHARE = 0.47
 YEAR_DAYS = 365
 USUAL_WETNESS = 0.5  # judgement: of straw through a year, for where the column begins more than a year ago
-BARE = 2  # the place of the raked bed among the straws that are run ahead
+LIES, COVERED, RAKED = 0, 1, 2  # the straws that are run ahead: as it lies, what planting would lay, none
 SEED, READ = 0, 1  # the depths at which the soil is looked at
 
 
@@ -51,13 +51,17 @@ class Ground:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SoilRun:
-    """Soil of several plantings: past days (plantings, days), and ahead (plantings, straws, ways, days).
-
-    Straws are the bed as it lies (0), with the straw of planting (1) and, where straw lies, raked bare (2); ways are
-    those of `Forcing`.
+    """Soil of several plantings, where the seed lies.
 
     Attributes
     ----------
+    past_c
+        Up to yesterday, (plantings, days).
+    lies_c, raked_c
+        From today on, as the bed lies and raked bare today, by each way of `Forcing`, (plantings, ways, days).
+        `raked_c` is None where no straw lies on any bed.
+    covered_c
+        From today on, under the straw that planting would lay, by the first way, (plantings, days).
     doubt_c, lost_c
         What doubt about the air has left in the soil, and that doubt itself as the soil remembers it, (days,).
     heard
@@ -67,7 +71,9 @@ class SoilRun:
     first: date
     today: date
     past_c: FloatArray
-    ahead_c: FloatArray
+    lies_c: FloatArray
+    covered_c: FloatArray
+    raked_c: FloatArray | None
     doubt_c: FloatArray
     lost_c: FloatArray
     heard: tuple[Heard, ...]
@@ -134,24 +140,43 @@ def run_soil(
     """
     many = _beds_of(ground, beds, plantings)
     state, been = _past(many, past, straw_m[:, : past.days], memo)
+    rows = _rows_ahead(ahead.air_min_c.shape[0], raked=bool(straw_m[:, past.days].any()))
     fresh = np.broadcast_to(settled_m(new_straw_m, np.arange(ahead.days)), (len(beds), ahead.days))
-    straws = [straw_m[:, past.days :], fresh]
-    if straw_m[:, past.days].any():
-        straws.append(np.zeros_like(fresh))
-    coming = _coming(many, state, ahead, np.stack(straws, axis=1))
-    count, ways = len(beds), ahead.air_min_c.shape[0]
-    each = len(straws) * ways
+    straws = np.stack([straw_m[:, past.days :], fresh, np.zeros_like(fresh)], axis=1)
+    coming = _coming(many, state, ahead, straws, rows)
+    own = coming.soil_c[SEED, : len(beds) * len(rows)].reshape(len(beds), len(rows), ahead.days)
     lost = _lost(past, ahead)
     share = np.concatenate([np.ones(past.days), np.full(ahead.days, AIR_SPREAD_SHARE)])
     return SoilRun(
         past.first,
         ahead.first,
-        been.soil_c[SEED, :count],
-        coming.soil_c[SEED, : count * each].reshape(count, -1, ways, ahead.days),
+        been.soil_c[SEED, : len(beds)],
+        own[:, rows.straw == LIES],
+        own[:, rows.straw == COVERED][:, 0],
+        own[:, rows.straw == RAKED] if (rows.straw == RAKED).any() else None,
         lost * share,
         lost,
-        _heard(many, been, coming, each, past.first),
+        _heard(many, been, coming, len(rows), past.first),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _RowsAhead:
+    """What each row of one bed stands for: under which straw, and by which way of the weather."""
+
+    straw: NDArray[np.int64]
+    way: NDArray[np.int64]
+
+    def __len__(self) -> int:
+        return len(self.way)
+
+
+def _rows_ahead(ways: int, *, raked: bool) -> _RowsAhead:
+    """The first row is the bed as it lies, by the first way: readings are set against that one."""
+    every = np.arange(ways)
+    straws = [(LIES, every), *([(RAKED, every)] if raked else []), (COVERED, every[:1])]
+    straw = np.concatenate([np.full(len(way), which) for which, way in straws])
+    return _RowsAhead(straw, np.concatenate([way for _, way in straws]))
 
 
 def _beds_of(ground: Ground, beds: Sequence[Bed], plantings: Sequence[Planting]) -> _Beds:
@@ -194,13 +219,12 @@ def _start(many: _Beds, straw_m2k_w: FloatArray, first_day: float) -> _State:
     return _State(surface.start_state(len(many)), learning.settled_state(*drives, day, first_day, many.soil))
 
 
-def _coming(many: _Beds, state: _State, ahead: Forcing, straws_m: FloatArray) -> _Days:
-    """The days ahead, each bed under each straw (beds, straws, days) and each way the weather may go."""
-    ways = ahead.air_min_c.shape[0]
-    each = straws_m.shape[1] * ways
-    lying = np.repeat(straws_m.reshape(-1, ahead.days), ways, axis=0)
+def _coming(many: _Beds, state: _State, ahead: Forcing, straws_m: FloatArray, rows: _RowsAhead) -> _Days:
+    """The days ahead, each bed under each straw (beds, straws, days) and by each way that its rows ask for."""
+    each = len(rows)
     wide = _State(np.repeat(state.surface, each, axis=0), state.column[_rows(len(many), each)])
-    return _march(many, wide, ahead, lying, each)[1]
+    lying = straws_m[:, rows.straw].reshape(-1, ahead.days)
+    return _march(many, wide, ahead.by(np.tile(rows.way, len(many))), lying)[1]
 
 
 def _rows(beds: int, each: int) -> NDArray[np.int64]:
@@ -209,11 +233,13 @@ def _rows(beds: int, each: int) -> NDArray[np.int64]:
     return np.concatenate([own, np.arange(beds, len(learning.SERIES) * beds)])
 
 
-def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray, each: int = 1) -> tuple[_State, _Days]:
-    """Some days of every bed in `each` rows; the first row of a bed is the one that readings are set against."""
-    times = len(straw_m) // weather.air_min_c.shape[0]
-    low, high, rain = (np.tile(v, (times, 1)) for v in (weather.air_min_c, weather.air_max_c, weather.rain_mm))
-    place, day = many.ground.place, weather.day_of_year
+def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) -> tuple[_State, _Days]:
+    """Some days of every bed, in one row or more; a bed's first row is the one that readings are set against.
+
+    The weather has a way for every row, or one for all.
+    """
+    low, high, rain = (np.broadcast_to(getattr(weather, name), straw_m.shape) for name in VALUES)
+    place, day, each = many.ground.place, weather.day_of_year, len(straw_m) // len(many)
     light = np.repeat([LIGHT[bed.light] for bed in many.beds], each, axis=0)
     bedding = Bedding(straw_m, light[:, :1], light[:, 1:])
     top_mj = top_radiation_mj(place.latitude_deg, day)[None, :]

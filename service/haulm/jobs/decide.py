@@ -19,7 +19,7 @@ from haulm.condition import Condition, SkyNow
 from haulm.garden import Garden, Journal
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.bridge import timeline
-from haulm.weather import Forecast, Record
+from haulm.weather import Forecast, Record, Timeline
 
 
 def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
@@ -52,23 +52,30 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
         Lent by whoever runs many mornings in a row, so that each need not begin anew; it changes no answer.
     """
     today = garden.place.day_of(as_of)
-    known = timeline(
-        record,
-        forecasts,
-        as_of,
-        today,
-        ZoneInfo(garden.place.zone),
-        gap_fill_days=thresholds.data.gap_fill_days,
-        forecast_max_age=timedelta(hours=thresholds.data.forecast_max_age_hours),
-    )
+    known = known_weather(garden, thresholds, as_of, record, forecasts)
     noted = journal.known(as_of, today)
-    sky = sky_now(known, garden.place, thresholds, as_of, noted)
+    sky = sky_now(known, garden.place, thresholds, as_of, noted, memo)
     conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean(), memo)
     remembered = before(memory, today)
     judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]
     alerts, after = select(judged, remembered, today)
     after = let_go(after, {condition.planting.key for condition in conditions}, today)
     return Decision(garden, as_of, today, known, conditions, alerts, after)
+
+
+def known_weather(
+    garden: Garden, thresholds: Thresholds, as_of: datetime, record: Record | None, forecasts: Sequence[Forecast]
+) -> Timeline:
+    """The weather as it was known at an instant, gaps filled and forecasts taken as the thresholds have it."""
+    return timeline(
+        record,
+        forecasts,
+        as_of,
+        garden.place.day_of(as_of),
+        ZoneInfo(garden.place.zone),
+        gap_fill_days=thresholds.data.gap_fill_days,
+        forecast_max_age=timedelta(hours=thresholds.data.forecast_max_age_hours),
+    )
 
 
 def _of_the_sky(sky: SkyNow, thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:

@@ -9,7 +9,7 @@ from haulm.beds.forcing import PlaceMean
 from haulm.errors import Complaint
 from haulm.jobs.observe_file import forecasts_of_file, hours_of_file, record_of_file
 from haulm.jobs.observe_hours import night_of
-from haulm.jobs.observe_stations import forecasts_of_services, record_of_stations
+from haulm.jobs.observe_stations import forecasts_of_services, kept_issues, record_of_stations
 from haulm.settings.load import Settings
 from haulm.settings.weather_form import WeatherTable
 from haulm.sources.readings import Issue
@@ -79,6 +79,15 @@ def _fetched(settings: Settings, spool: Path, database: Database | None, as_of: 
         *_shortened(found.doubts),
     )  # fmt: skip
     return Observed(found.record, forecasts, _place_mean(settings.weather), notices, fresh, found.fetched, coming)
+
+
+def kept_forecasts(
+    settings: Settings, observed: Observed, database: Database | None, since: datetime, until: datetime
+) -> tuple[Forecast, ...]:
+    """Every issue that is still held of a span of time: out of the grower's file, or the store."""
+    if settings.weather.source == "file":
+        return tuple(issue for issue in observed.forecasts if since <= issue.issued <= until)
+    return kept_issues(settings, database, since, until) if database is not None else ()
 
 
 def _place_mean(weather: WeatherTable) -> PlaceMean:

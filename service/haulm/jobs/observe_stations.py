@@ -240,17 +240,18 @@ def forecasts_of_services(
             came = replace(issue, forecast=replace(issue.forecast, days=days))
             complaints += [*issue.complaints, *doubtful]
             break
-    earlier = _earlier_issues(settings, database, now) if database is not None else ()
+    earlier = kept_issues(settings, database, now - ISSUES_LOOKED_BACK, now) if database is not None else ()
     newest = (came.forecast,) if came is not None else ()
     known = {(one.origin.key, one.issued): one for one in (*earlier, *newest)}
     return with_hours(tuple(known.values()), came, database, place, now), tuple(complaints), came
 
 
-def _earlier_issues(settings: Settings, database: Database, now: datetime) -> tuple[Forecast, ...]:
+def kept_issues(settings: Settings, database: Database, since: datetime, until: datetime) -> tuple[Forecast, ...]:
+    """The issues of the services in the settings that the store holds of a span of time."""
     place = settings.garden.place
     origins = [FORECASTERS[name][0].origin for name in settings.weather.forecasts]
     return tuple(
         issue
         for origin in origins
-        for issue in read_issues(database, origin, forecast_cell(origin, place), now - ISSUES_LOOKED_BACK, now)
+        for issue in read_issues(database, origin, forecast_cell(origin, place), since, until)
     )

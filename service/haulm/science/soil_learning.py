@@ -7,6 +7,7 @@ and how readings err together, was fitted on USCRN stations (DEVELOPERS.md, "Acc
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -78,10 +79,14 @@ class Learned:
 
 def season_turn(latitude_deg: float, day_of_year: ArrayLike) -> FloatArray:
     """How the sun's daily change stands to its greatest of the year: about +1 in spring, −1 in autumn."""
-    year = top_radiation_mj(latitude_deg, np.arange(1.0, 367.0))
-    change = np.gradient(year)
     days = np.clip(np.asarray(day_of_year, dtype=np.int64), 1, 366) - 1
-    return np.asarray(change[days] / max(float(np.abs(change).max()), 0.1))
+    return _turn_of_the_year(latitude_deg)[days]
+
+
+@lru_cache(maxsize=64)
+def _turn_of_the_year(latitude_deg: float) -> FloatArray:
+    change = np.gradient(top_radiation_mj(latitude_deg, np.arange(1.0, 367.0)))
+    return np.asarray(change / max(float(np.abs(change).max()), 0.1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,6 +15,7 @@ from haulm.science.soil_learning import SERIES, Errors, day_spread_c
 FloatArray = NDArray[np.float64]
 
 DRAWS = 48  # errors drawn for each way; half of them are the other half's opposites, so that their mean is 0
+LONGEST_DAYS = 300  # drawn at once and cut, so that the errors of a day do not change with how far is looked ahead
 OUTLOOK_DAYS = 3.5  # in which an error of the air fades from the soil: the 0.75 a day of its doubt
 _SEED = 10  # any: the draws are the same on every morning, so that a range moves with the weather alone
 
@@ -71,7 +72,8 @@ def error_paths(
     `errors.weather_days`. Their standard deviation on any one day is that of `soil_learning.spread_c`.
     """
     days = series.shape[1]
-    place, spell, weather, outlook = _draws(days, errors)
+    place, *courses = _draws(max(days, LONGEST_DAYS), errors)
+    spell, weather, outlook = (course[:, :days] for course in courses)
     values, vectors = np.linalg.eigh(covariance)
     lasting = place @ (vectors * np.sqrt(np.maximum(values, 0.0))).T @ series
     whole = np.hypot(errors.spell_c, errors.weather_c)

@@ -9,7 +9,7 @@ that freezes in the soil holds the surface near 0 °C until it has frozen, and a
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -267,13 +267,22 @@ def _step(conductivity: FloatArray, capacity: FloatArray, step_s: float) -> _Ste
 
 
 def _outputs(depths_m: FloatArray, step: _Step) -> tuple[FloatArray, FloatArray]:
-    """How the surface (row 0) and each depth see the modes' means (rows, modes, beds), and the flux (rows, beds).
+    """How the surface (row 0) and each depth see the modes' means (rows, modes, beds), and the flux (rows, beds)."""
+    looks, topmost = _looks(np.ascontiguousarray(depths_m.T).tobytes(), depths_m.T.shape)
+    half_cell = step.to_surface - _sum_modes(step.mean_gain)
+    return looks, _sum_modes(looks * step.mean_gain) + topmost * half_cell
 
-    Between the surface and the cells' centres a cubic through the four nearest points.
+
+@lru_cache(maxsize=16)
+def _looks(depths_m: bytes, shape: tuple[int, int]) -> tuple[FloatArray, FloatArray]:
+    """The share of each mode, and of the drop over the topmost half cell, in the surface and at each depth.
+
+    Between the surface and the cells' centres a cubic through the four nearest points. Kept for the next call, which
+    mostly asks for the same depths.
     """
     modes = _modes()
     points = np.r_[0.0, modes.centre_m]
-    depths = np.clip(depths_m.T, 0.0, points[-1])
+    depths = np.clip(np.frombuffer(depths_m).reshape(shape), 0.0, points[-1])
     first = np.clip(np.searchsorted(points, depths) - 2, 0, CELLS - 3)
     shapes = np.vstack([np.ones(CELLS), modes.shapes])  # the surface is the topmost cell and half a cell's drop
     looks = np.zeros((*depths.shape, CELLS))
@@ -283,9 +292,7 @@ def _outputs(depths_m: FloatArray, step: _Step) -> tuple[FloatArray, FloatArray]
         looks += share[..., None] * shapes[first + near]
         topmost += np.where(first + near == 0, share, 0.0)
     looks = np.concatenate([np.ones((1, *looks.shape[1:])), looks]).transpose(0, 2, 1)
-    half_cell = step.to_surface - _sum_modes(step.mean_gain)
-    rises = _sum_modes(looks * step.mean_gain) + np.concatenate([np.ones((1, len(half_cell))), topmost]) * half_cell
-    return np.ascontiguousarray(looks), rises
+    return np.ascontiguousarray(looks), np.concatenate([np.ones((1, shape[1])), topmost])
 
 
 def _cubic_share(depths: FloatArray, points: FloatArray, first: NDArray[np.intp], near: int) -> FloatArray:

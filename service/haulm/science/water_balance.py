@@ -10,6 +10,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from haulm.science.water_day import TINY_MM, Day, Stores, step
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -32,7 +34,6 @@ FINE_SOIL_FACTOR, COARSE_SOIL_FACTOR = 0.925, 1.075  # middle of the 5 to 10 % o
 IGNORED_SHARE_OF_ETO = 0.2  # FAO-56 p. 170
 
 RAIN_AS_NONE, RAIN_AS_MAY_BE = 0, 1  # the two answers: unknown rain as none, and as the plausible amount given
-_TINY_MM = 1e-9
 DRAINED_MM = 0.1  # judgement: less is what rounding, or a turn that just fills the bed, lets pass
 
 
@@ -51,8 +52,8 @@ def crop_coefficient(day: ArrayLike, stages: Sequence[ArrayLike], kc: Sequence[A
     today = _array(day)
     initial, development, middle, late = (_array(length) for length in stages)
     first, full, last = (_array(value) for value in kc)
-    rise = np.clip((today - initial) / np.maximum(development, _TINY_MM), 0.0, 1.0)
-    fall = np.clip((today - initial - development - middle) / np.maximum(late, _TINY_MM), 0.0, 1.0)
+    rise = np.clip((today - initial) / np.maximum(development, TINY_MM), 0.0, 1.0)
+    fall = np.clip((today - initial - development - middle) / np.maximum(late, TINY_MM), 0.0, 1.0)
     return first + rise * (full - first) + fall * (last - full)
 
 
@@ -144,7 +145,7 @@ def stress_coefficient(depletion_mm: ArrayLike, total_mm: ArrayLike, ready_mm: A
         Depletion of the root zone, TAW and RAW [mm].
     """
     total = _array(total_mm)
-    return np.clip((total - _array(depletion_mm)) / np.maximum(total - _array(ready_mm), _TINY_MM), 0.0, 1.0)
+    return np.clip((total - _array(depletion_mm)) / np.maximum(total - _array(ready_mm), TINY_MM), 0.0, 1.0)
 
 
 def rain_worth_counting_mm(rain_mm: ArrayLike, eto_mm: ArrayLike) -> FloatArray:
@@ -257,7 +258,6 @@ class WaterTrajectory:
 FORCING_NAMES = tuple(field.name for field in fields(WaterForcing))
 TRAJECTORY_NAMES = tuple(field.name for field in fields(WaterTrajectory))
 _ROOT, _TOP, _STRAW, _TOTAL = slice(0, 2), slice(2, 4), slice(4, 6), 6  # columns of the state, answers side by side
-_Record = list[FloatArray]
 
 
 def start_state(
@@ -327,12 +327,17 @@ def advance(
     zone's water, not added to it.
     """
     straw = parameters or StrawWater()
-    days = _days_of(forcing, len(state))
-    records: list[_Record] = []
-    for day in range(days["rain_mm"].shape[1]):
-        state, record = _step(state, {name: values[:, day] for name, values in days.items()}, straw)
-        records.append(record)
-    return state.copy(), _trajectory(records, len(state))
+    days = _prepared(_days_of(forcing, len(state)), state[:, _TOTAL], straw)
+    count = days.rain_mm.shape[0]
+    records = np.empty((count, len(TRAJECTORY_NAMES) - 1, 2, len(state)))
+    stores: Stores = (depletion_in(state), state[:, _TOP].T, straw_water_in(state))
+    columns = (getattr(days, field.name) for field in fields(days))
+    for values, record in zip(zip(*columns, strict=True), records, strict=True):
+        stores = step(stores, Day(*values), record)
+    total = days.total_mm[-1] if count else state[:, _TOTAL]
+    found = dict(zip(TRAJECTORY_NAMES, records.transpose(1, 2, 3, 0), strict=False))
+    after = np.concatenate([*stores, total[None, :]]).T
+    return after, WaterTrajectory(**found, above_capacity=found["drainage_mm"] > DRAINED_MM)
 
 
 def _days_of(forcing: WaterForcing, beds: int) -> dict[str, FloatArray]:
@@ -341,52 +346,26 @@ def _days_of(forcing: WaterForcing, beds: int) -> dict[str, FloatArray]:
     return {name: np.broadcast_to(a, (beds, days)) for name, a in zip(FORCING_NAMES, arrays, strict=True)}
 
 
-def _trajectory(records: list[_Record], beds: int) -> WaterTrajectory:
-    """Days stacked last."""
-    empty = np.zeros((2, beds, 0))
-    stacked = [np.stack(values, axis=-1) for values in zip(*records, strict=True)] or [empty] * 9
-    named = dict(zip(TRAJECTORY_NAMES, stacked, strict=False))
-    return WaterTrajectory(**named, above_capacity=named["drainage_mm"] > DRAINED_MM)
-
-
-def _step(state: FloatArray, day: dict[str, FloatArray], straw: StrawWater) -> tuple[FloatArray, _Record]:
-    """One day for all beds, both answers at once; the record is in the order of the trajectory."""
-    unknown = np.isnan(day["rain_mm"])
-    rain = np.stack([np.where(unknown, 0.0, day["rain_mm"]), np.where(unknown, day["unknown_rain_mm"], day["rain_mm"])])
-    effective, straw_water, dried, carried = _through_straw(straw_water_in(state), rain, day, straw)
-    water = effective + day["irrigation_mm"]
-    before, total = depletion_in(state), day["total_mm"]
-    kept = before * np.minimum(total / np.maximum(state[:, _TOTAL], _TINY_MM), 1.0)
-    wetted, drainage = np.maximum(kept - water, 0.0), np.maximum(water - kept, 0.0)
-    demand = day["kc"] * day["eto_mm"]
-    drawn = np.minimum(demand * stress_coefficient(wetted, total, day["ready_mm"]), np.maximum(total - wetted, 0.0))
-    root = wetted + drawn
-    top = _top_layer(state[:, _TOP].T, water, demand, day["top_mm"], root)
-    after = np.concatenate([root, top, straw_water, total[None, :]]).T
-    share = np.minimum(top / np.maximum(day["top_mm"], _TINY_MM), 1.0)
-    return after, [root, drainage, drawn, effective, straw_water, dried, carried, before - kept, share]
-
-
-def _through_straw(
-    held: FloatArray, rain: FloatArray, day: dict[str, FloatArray], straw: StrawWater
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Rain that passes the straw, then what the straw holds, what dried and what left with straw taken off."""
-    capacity = np.clip(straw.mm_per_m * day["straw_m"], 0.0, straw.most_mm)
-    carried = np.maximum(held - capacity, 0.0)
-    room = np.maximum(capacity - held, 0.0)
-    caught = np.minimum(-room * np.expm1(-rain / np.maximum(room, _TINY_MM)), rain)  # rounding may pass the rain
-    wet = held - carried + caught
-    dried = np.minimum(wet, straw.drying * day["eto_mm"])
-    return rain - caught, wet - dried, dried, carried
-
-
-def _top_layer(
-    depletion: FloatArray, water: FloatArray, demand: FloatArray, top_mm: FloatArray, root: FloatArray
-) -> FloatArray:
-    """Depletion of the top: wetted first, losing in proportion to what it has left, within that of the root zone."""
-    wetted = np.maximum(np.minimum(depletion, top_mm) - water, 0.0)
-    drawn = (top_mm - wetted) * np.minimum(demand / np.maximum(top_mm, _TINY_MM), 1.0)
-    return np.minimum(wetted + drawn, root)
+def _prepared(days: dict[str, FloatArray], total_before: FloatArray, straw: StrawWater) -> Day:
+    """All that can be told of the days before their water is, for all of them at once: days first."""
+    turned = {name: np.ascontiguousarray(values.T) for name, values in days.items()}
+    rain, unknown = turned["rain_mm"], np.isnan(turned["rain_mm"])
+    total, top = turned["total_mm"], np.maximum(turned["top_mm"], TINY_MM)
+    before = np.concatenate([total_before[None, :], total])[:-1]
+    demand = turned["kc"] * turned["eto_mm"]
+    return Day(
+        rain_mm=np.stack([np.where(unknown, 0.0, rain), np.where(unknown, turned["unknown_rain_mm"], rain)], axis=1),
+        irrigation_mm=turned["irrigation_mm"],
+        demand_mm=demand,
+        straw_dries_mm=straw.drying * turned["eto_mm"],
+        straw_holds_mm=np.clip(straw.mm_per_m * turned["straw_m"], 0.0, straw.most_mm),
+        total_mm=total,
+        shrunk=np.minimum(total / np.maximum(before, TINY_MM), 1.0),
+        stressed_mm=np.maximum(total - turned["ready_mm"], TINY_MM),
+        top_mm=turned["top_mm"],
+        top_least_mm=top,
+        top_drawn=np.minimum(demand / top, 1.0),
+    )
 
 
 def _array(values: ArrayLike) -> FloatArray:

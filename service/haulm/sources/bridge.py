@@ -131,7 +131,11 @@ def _known(record: Record | None, as_of: datetime, today: date, zone: ZoneInfo) 
     due = position <= (ended - days.first).days
     known = np.where(np.isnan(record.received), due, record.received <= as_of.timestamp())
     known &= position < (today - days.first).days
-    values = {name: np.where(known, getattr(days, name), np.nan) for name in QUANTITIES}
+    until = int(known.sum())
+    if known[:until].all():  # no row among the days known is still to come: the rule, and cheaper
+        values = {name: getattr(days, name)[:until] for name in QUANTITIES}
+    else:
+        values = {name: np.where(known, getattr(days, name), np.nan) for name in QUANTITIES}
     told = np.flatnonzero(np.any([np.isfinite(column) for column in values.values()], axis=0))
     if not told.size:
         return unknown_days(today, 0)
@@ -222,13 +226,14 @@ def _in_use(
 ) -> tuple[Forecast | None, Gap | None]:
     if not known:
         return None, Gap.NO_FORECAST
-    speaking = next((issue for issue in known if _speaks_from(issue, today)), None)
+    speaking = next((issue for issue in known if speaks_from(issue, today)), None)
     if as_of.astimezone(UTC) - (speaking or known[0]).issued.astimezone(UTC) > max_age:
         return None, Gap.FORECAST_OLD
     return speaking, None if speaking else Gap.NO_FORECAST
 
 
-def _speaks_from(issue: Forecast, today: date) -> bool:
+def speaks_from(issue: Forecast, today: date) -> bool:
+    """Whether an issue tells the air of a day, or of any after it."""
     if issue.days.last < today:
         return False
     ahead = issue.days.cut(today, issue.days.last)

@@ -10,11 +10,11 @@ All climate figures here are judgement: plausible for such a valley or hill, cop
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
+from haulm.sources.forecast_error import FORECAST_DAYS, Usual, dew_point, errors, news, told
 from haulm.weather import QUANTITIES, Days, FloatArray, Forecast, Origin, Record, unknown_days
 
 Mask = NDArray[np.bool_]
@@ -32,10 +32,6 @@ ISSUE_TIME = time(3, tzinfo=UTC)
 # Standard error of the night minimum for today and the nine days after it, °C. The first is near the 1.34 that 86.5 %
 # of first nights within 2 °C imply (Met Office, accuracy of its forecasts); the rest is a plausible ramp, from memory.
 ERROR_C = np.array([1.3, 1.5, 1.75, 2.0, 2.3, 2.6, 2.85, 3.05, 3.2, 3.3])
-# How far the forecast of a wet or dry day still knows more than the time of year does. Judgement.
-RAIN_KNOWN = np.array([0.92, 0.88, 0.83, 0.77, 0.70, 0.62, 0.54, 0.46, 0.39, 0.33])
-FORECAST_DAYS = len(ERROR_C)
-_ERROR_STAYS = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,12 +253,6 @@ def _cloud(climate: Climate, warmth: FloatArray, wet: Mask, drawn: FloatArray) -
     return np.clip(np.where(wet, 0.82 + 0.12 * drawn, dry_mean + 0.22 * drawn), 0.0, 1.0)
 
 
-def dew_point(air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
-    """Dew point (°C) from air temperature (°C) and humidity (%): the inverse of FAO-56 eq. 11 and 14."""
-    pressure = np.log(humidity_pct / 100.0) + 17.27 * air_c / (air_c + 237.3)
-    return 237.3 * pressure / (17.27 - pressure)
-
-
 def invented_forecasts(place_key: str, truth: Days, mornings: Sequence[date], seed: int) -> tuple[Forecast, ...]:
     """What a forecaster would have said of invented weather at 03:00 UTC of each morning: that day and nine more.
 
@@ -285,76 +275,18 @@ def invented_forecasts(place_key: str, truth: Days, mornings: Sequence[date], se
         return ()
     place = INVENTED_PLACES[place_key]
     first = min(mornings)
-    news, drawn = _news(place, first, (max(mornings) - first).days + FORECAST_DAYS, seed)
+    shocks, drawn = news((seed, place.number, 0), first, (max(mornings) - first).days + FORECAST_DAYS)
     starts = np.array([(morning - first).days for morning in mornings])
-    errors = _errors(news, starts)
+    guesses = drawn[starts[:, None] + np.arange(FORECAST_DAYS)]
     origin = Origin("invented", f"the invented forecast for {place.name}", ATTRIBUTION)
     return tuple(
         Forecast(origin, datetime.combine(morning, ISSUE_TIME), _told(place.climate, truth, morning, error, false))
-        for morning, error, false in zip(
-            mornings, errors, drawn[starts[:, None] + np.arange(FORECAST_DAYS)], strict=True
-        )
+        for morning, error, false in zip(mornings, errors(shocks, starts, ERROR_C), guesses, strict=True)
     )
-
-
-def _news(place: InventedPlace, first: date, count: int, seed: int) -> tuple[FloatArray, FloatArray]:
-    """What each morning brings: shocks (morning, days ahead, channel), and what a wrong guess of its rain would be."""
-    news, drawn = np.empty((count, FORECAST_DAYS, 6)), np.empty((count, 2))
-    for at in range(count):
-        draw = np.random.default_rng([seed, place.number, 0, first.toordinal() + at])
-        news[at], drawn[at] = draw.standard_normal((FORECAST_DAYS, 6)), draw.random(2)
-    for ahead in range(1, FORECAST_DAYS):
-        news[:, ahead] = _ERROR_STAYS * news[:, ahead - 1] + np.sqrt(1.0 - _ERROR_STAYS**2) * news[:, ahead]
-    return news, drawn
-
-
-def _errors(news: FloatArray, starts: NDArray[np.int64]) -> FloatArray:
-    """Errors of standard deviation `ERROR_C`: (issue, days ahead, channel)."""
-    shares = np.sqrt(np.diff(ERROR_C**2, prepend=0.0))
-    errors = np.zeros((len(starts), FORECAST_DAYS, news.shape[2]))
-    for wait, share in enumerate(shares):
-        # A day `ahead` days off hears its news of `wait` days before on the morning `ahead - wait` days from the issue.
-        mornings = starts[:, None] + np.arange(FORECAST_DAYS - wait)
-        errors[:, wait:] += share * news[mornings, wait]
-    return errors
 
 
 def _told(climate: Climate, truth: Days, morning: date, error: FloatArray, drawn: FloatArray) -> Days:
-    """One issue: the true days with its errors on them."""
     true = truth.cut(morning, morning + timedelta(days=FORECAST_DAYS - 1))
-    both, of_min, of_max, of_rain, of_sky, of_wind = error.T
-    low = true.air_min_c + 0.85 * both + 0.53 * of_min
-    high = np.maximum(true.air_max_c + 0.75 * both + 0.47 * of_max, low + 0.5)
     warmth = climate.warmth(morning.timetuple().tm_yday + np.arange(float(FORECAST_DAYS)))
-    rain, chance = _rain_told(climate, warmth, true.rain_mm, np.stack([of_rain, of_sky]), drawn)
-    humidity = np.clip(true.humidity_pct + 2.0 * of_sky, 8.0, 100.0)
-    gain = np.exp(0.08 * of_wind)
-    columns = (
-        low,
-        high,
-        rain,
-        humidity,
-        dew_point((low + high) / 2.0, humidity),
-        true.wind_ms * gain,
-        true.gust_ms * gain,
-    )
-    shown = [np.round(column, 1) for column in columns]
-    cloud = np.round(np.clip(true.cloud + 0.05 * of_sky, 0.0, 1.0), 2)
-    return Days(morning, **dict(zip(QUANTITIES, [*shown, cloud, np.round(chance, 2)], strict=True)))
-
-
-def _rain_told(
-    climate: Climate, warmth: FloatArray, rain_mm: FloatArray, error: FloatArray, drawn: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Rain and its chance: either the forecaster knows, or guesses as often wet as the time of year is."""
-    usual = climate.wet_share(warmth)
-    limits = np.array([NormalDist().inv_cdf(share) for share in RAIN_KNOWN])
-    knows = error[0] / ERROR_C < limits
-    wet = np.where(knows, rain_mm > 0.0, drawn[:, 0] < usual)
-    guess = -climate.rain_mm.on(warmth) * np.log1p(-drawn[:, 1])
-    amount = np.where(knows, rain_mm * np.exp(0.1 * error[1]), guess)
-    told = np.where(wet, np.maximum(amount, 0.2), 0.0)
-    # By Bayes' rule, exactly what a wet or a dry forecast is worth when it knows in RAIN_KNOWN of the cases.
-    chance = np.where(wet, RAIN_KNOWN + (1.0 - RAIN_KNOWN) * usual, (1.0 - RAIN_KNOWN) * usual)
-    unknown = np.isnan(rain_mm)
-    return np.where(unknown, np.nan, told), np.where(unknown, np.nan, chance)
+    usual = Usual(climate.wet_share(warmth), climate.rain_mm.on(warmth))
+    return told(true, error, drawn, ERROR_C, usual)
