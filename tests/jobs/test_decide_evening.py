@@ -135,7 +135,8 @@ def test_no_leaf_no_frost(look, journal):
     lifted = Entry("l", at(9), TODAY, "gatebed", "gate-early", What.LIFTED)
     for entry in (gone, lifted):
         notes = Journal((*journal.entries, entry))
-        assert verdicts(look(SEVERE_C, notes=notes)) == []
+        seen = look(SEVERE_C, notes=notes)
+        assert (verdicts(seen), seen.outlook) == ([], Outlook.NOT_IN_LEAF)
         assert verdicts(look(QUIET_C, (ACT,), notes=notes)) == []  # not "no frost after all": nobody need know
 
 

@@ -37,7 +37,8 @@ class Outlook(StrEnum):
     SAID = "nothing that this day's letters have not said"
     NEWS = "worth a letter"
     UNKNOWN = "not known: neither forecast nor hours"
-    NO_CROP = "not known, and nothing stands that frost could strike"
+    NOT_IN_LEAF = "nothing stands in leaf that it could strike"
+    NO_CROP = "not known, and nothing stands in leaf"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,7 @@ def decide_evening(  # noqa: PLR0913  as many as `decide`, and what was said
     alerts = tuple(alert for one, answer in answers for alert in _alerts(one, answer, look))
     known = _until(remembered, day.today)
     decision = replace(day, alerts=alerts, memory=_after(known, alerts, day.today))
-    return Evening(decision, tonight, _outlook([answer for _, answer in answers], alerts, tonight))
+    return Evening(decision, tonight, _outlook([answer for _, answer in answers], alerts, tonight, thresholds))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,7 +209,7 @@ def _after(memory: tuple[Said, ...], alerts: Iterable[Alert], today: date) -> tu
     return tuple(after.values())
 
 
-def _outlook(answers: Iterable[Answer], alerts: Sequence[Alert], tonight: Tonight) -> Outlook:
+def _outlook(answers: Iterable[Answer], alerts: Sequence[Alert], tonight: Tonight, thresholds: Thresholds) -> Outlook:
     listed = list(answers)
     if alerts:
         return Outlook.NEWS
@@ -218,4 +219,9 @@ def _outlook(answers: Iterable[Answer], alerts: Sequence[Alert], tonight: Tonigh
         return Outlook.UNKNOWN
     if found:
         return Outlook.SAID
-    return Outlook.QUIET if known else Outlook.NO_CROP
+    if not known:
+        return Outlook.NO_CROP
+    limits, night = thresholds.frost, tonight.night
+    # Worth a heads-up, and no bed got one: then there is no leaf.
+    cold = chance_at_or_below(limits.heads_up_c, night.leaf_c, night.spread_c) >= limits.heads_up_chance
+    return Outlook.NOT_IN_LEAF if cold else Outlook.QUIET
