@@ -118,6 +118,16 @@ def test_a_call_is_taken_back_only_below_the_chance_that_ends_a_warning(look, of
     assert verdicts(look(1.2816 * spread_c - off_by_c, (ACT,))) == told
 
 
+def test_a_call_is_not_taken_back_while_the_days_own_minimum_still_makes_it(look):
+    """The hours of the night are mild, the day that a letter goes by is not: one of them errs, and the call stands."""
+    first, count = at(15).astimezone(UTC), 40
+    hours = hours_from(first, np.ones(count, dtype=np.int8), air_c=np.full(count, 9.0), cloud=np.ones(count))
+    for low_c, told in ((SEVERE_C, []), (QUIET_C, [BACK])):
+        seen = look(0.0, (ACT,), forecasts=[replace(forecast(low_c), hours=hours)])
+        assert seen.tonight.forecast_c == 9.0
+        assert verdicts(seen) == told
+
+
 def test_only_this_night_is_asked_about(look):
     later = forecast(SEVERE_C, night=TODAY + DAY)
     assert look(0.0, forecasts=[later]).outlook is Outlook.QUIET

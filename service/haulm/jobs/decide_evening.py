@@ -19,7 +19,7 @@ from haulm.alerts.select import standing
 from haulm.beds.dusk import evening_of
 from haulm.beds.evening import Tonight, tonight_of
 from haulm.beds.forcing import PlaceMean
-from haulm.condition import Condition
+from haulm.condition import Condition, Night
 from haulm.garden import Garden, Journal, Place
 from haulm.jobs.decide import decide
 from haulm.science.frost import chance_at_or_below
@@ -99,8 +99,8 @@ def decide_evening(  # noqa: PLR0913  as many as `decide`, and what was said
     day = decide(garden, thresholds, as_of, record, forecasts, journal, remembered, told)
     tonight = tonight_of(day.timeline, garden.place, thresholds, as_of, journal.known(as_of, day.today))
     look = _Look(as_of, tonight, {(one.bed, one.planting): one for one in said.called}, said.evening)
-    answers = [(one, _answer(one, look, thresholds)) for one in day.conditions]
-    alerts = tuple(alert for one, answer in answers for alert in _alerts(one, answer, look))
+    answers = [(one, _answer(one, tonight.night, look, thresholds)) for one in day.conditions]
+    alerts = tuple(alert for one, answer in answers for alert in _alerts(one, answer, look, thresholds))
     known = _until(remembered, day.today)
     decision = replace(day, alerts=alerts, memory=_after(known, alerts, day.today))
     return Evening(decision, tonight, _outlook([answer for _, answer in answers], alerts, tonight, thresholds))
@@ -121,7 +121,7 @@ class _Look:
         return self.called.get(key, Called(*key, 0))
 
 
-def _answer(condition: Condition, look: _Look, thresholds: Thresholds) -> Answer:
+def _answer(condition: Condition, night: Night, look: _Look, thresholds: Thresholds) -> Answer:
     """The frost rule's own answer for this night alone; what was called ends only below the lower chance."""
     if condition.stage.stage not in FROST.stages:
         return None
@@ -130,17 +130,22 @@ def _answer(condition: Condition, look: _Look, thresholds: Thresholds) -> Answer
     if called.level >= ACT:
         verdict = VERDICTS[called.level]
         said = Said(FROST.key, called.bed, called.planting, on.isoformat(), verdict, called.level, on, on)
-    return FROST.judge(replace(condition, sky=replace(condition.sky, nights=(look.tonight.night,))), only, said)
+    return FROST.judge(replace(condition, sky=replace(condition.sky, nights=(night,))), only, said)
 
 
-def _alerts(condition: Condition, answer: Answer, look: _Look) -> Iterator[Alert]:
+def _alerts(condition: Condition, answer: Answer, look: _Look, thresholds: Thresholds) -> Iterator[Alert]:
     level = look.before(condition).level
     gone = condition.stage.stage not in FROST.stages or condition.crop.tops_gone is not None
     if isinstance(answer, Finding):
         if answer.section is Section.DO_TODAY and answer.level >= ACT and answer.level > level:
             yield _alert(condition, answer, look)
-    elif answer is None and level >= ACT and not (gone or look.again):
+    elif answer is None and level >= ACT and not (gone or look.again) and _agrees(condition, look, thresholds):
         yield _alert(condition, _taken_back(look.tonight), look)
+
+
+def _agrees(condition: Condition, look: _Look, thresholds: Thresholds) -> bool:
+    """Whether the night as a letter reckons it, by the day's own minimum, is no danger either."""
+    return all(_answer(condition, night, look, thresholds) is None for night in condition.sky.nights[:1])
 
 
 def _taken_back(tonight: Tonight) -> Finding:
