@@ -101,24 +101,34 @@ def test_what_the_units_and_notes_name_is_there() -> None:
         assert (DEPLOY / name).is_file(), name
 
 
-@pytest.mark.parametrize("mail", [False, True])
-def test_the_empty_password_is_passed_over_without_mail_and_refused_with_it(tmp_path: Path, *, mail: bool) -> None:
-    """What the unit hands over where the password file is missing."""
-    name, _, secret = values("haulm.service", "SetCredential")[0].partition(":")
-    (tmp_path / name).write_text(secret.replace(r"\n", "\n"), encoding="utf-8")
+MAIL_KEYS = ("[post.mail]", "host = ", "user = ", "sender = ")
+MAILBOX_KEYS = ("[post.mailbox]", "address = ", "host = ", "user = ")
+
+
+@pytest.mark.parametrize("keys", [(), MAIL_KEYS, MAILBOX_KEYS], ids=["neither", "mail", "mailbox"])
+def test_the_empty_passwords_are_passed_over_and_refused_where_one_is_needed(
+    tmp_path: Path, keys: tuple[str, ...]
+) -> None:
+    """What the unit hands over where the password files are missing."""
+    empty = dict(value.split(":", 1) for value in values("haulm.service", "SetCredential"))
+    assert set(empty) == {"post.mail.password", "post.mailbox.password"}
+    for name, secret in empty.items():
+        (tmp_path / name).write_text(secret.replace(r"\n", "\n"), encoding="utf-8")
     text = CONFIG.read_text(encoding="utf-8")
-    if mail:
-        for key in ("[post.mail]", "host = ", "user = ", "sender = "):
-            assert f"# {key}" in text
-            text = text.replace(f"# {key}", key, 1)
+    head, table, tail = text.partition(f"# {keys[0]}") if keys else (text, "", "")
+    for key in keys[1:]:
+        assert f"# {key}" in tail
+        tail = tail.replace(f"# {key}", key, 1)
+    text = head + table.removeprefix("# ") + tail
     settings = tmp_path / "garden.toml"
     settings.write_text(text, encoding="utf-8")
     environ = {"CREDENTIALS_DIRECTORY": str(tmp_path)}
-    if mail:
+    if keys:
         with pytest.raises(SettingsError, match="must hold one line with the secret"):
             load(settings, environ)
     else:
-        assert load(settings, environ).post.mail is None
+        post = load(settings, environ).post
+        assert (post.mail, post.mailbox) == (None, None)
 
 
 def test_the_evening_is_kept_as_close_as_the_morning() -> None:

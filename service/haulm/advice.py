@@ -134,6 +134,15 @@ class Alert:
     unknown: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class AskedBack:
+    """A sentence of an answer that was not clear, the bed it was about, and phrases that it may have meant."""
+
+    sentence: str
+    bed: str
+    choices: tuple[str, ...]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Decision:
     """All that one morning thinks.
@@ -150,6 +159,8 @@ class Decision:
         Plain facts to be told in the letter's last part: complaints about data, late mornings, waiting letters.
     heard
         What the grower's answers were understood to say, and what is asked back.
+    asked
+        What is asked back with a choice.
     """
 
     garden: Garden
@@ -161,6 +172,7 @@ class Decision:
     memory: tuple[Said, ...]
     notices: tuple[str, ...] = ()
     heard: tuple[str, ...] = ()
+    asked: tuple[AskedBack, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -150,6 +150,24 @@ def test_a_login_needs_a_password_file_where_nobody_can_be_asked(run, tmp_path):
     assert mail.port_number == 465
 
 
+MAILBOX = ("--mailbox-host", "imap.example.org", "--mailbox-address", "garden@example.org")
+
+
+def test_a_mailbox_for_answers_from_options(run, tmp_path):
+    (tmp_path / "secret").write_text("a word\n")
+    given = ("--station", "meteostat:99901", *MAIL, "--mail-password-file", "secret", *MAILBOX)
+    code, _, told = run("init", *OPTIONS, *given)
+    assert code == Exit.SETTINGS
+    assert "post.mailbox.password" in told
+    assert not (tmp_path / "haulm.toml").exists()
+    code, told, _ = run("init", *OPTIONS, *given, "--mailbox-password-file", "secret", "--mailbox-port", "1993")
+    assert code == Exit.DONE
+    assert "Answers: sent to garden@example.org, read from imap.example.org:1993 as garden@example.org." in told
+    mailbox = load(tmp_path / "haulm.toml").post.mailbox
+    assert mailbox.password.get_secret_value() == "a word"
+    assert (mailbox.security, mailbox.user) == ("tls", "garden@example.org")
+
+
 ASKED = {
     "What is the place called?": "Brackenford", "Latitude": "52.5", "Longitude": "-3.0", "How high": "140 m",
     "A bed": "gatebed: 8 ft x 4 ft, loam", "An address": "grower@example.org", "Your mail server": "mail.example.org",
@@ -160,17 +178,18 @@ ASKED = {
 def converse(tmp_path, network, world):
     """What init writes for a person who answers the questions, and every question that was asked."""
     world.today = datetime.now(UTC).date()
-    asked = []
+    asked, more = [], {}
 
     def ask(question, usual):
         asked.append(question)
-        return next((answer for begin, answer in ASKED.items() if question.startswith(begin)), usual)
+        return next((answer for begin, answer in (ASKED | more).items() if question.startswith(begin)), usual)
 
     def secret(question):
         asked.append(question)
-        return "a word"
+        return "another word" if "mailbox-password" in question else "a word"
 
-    def go(overwrite=False):
+    def go(overwrite=False, **answers):
+        more.update(answers)
         given = Answers(zone="Europe/London")
         now = datetime.now(UTC)
         path, spool = tmp_path / "haulm.toml", tmp_path / "spool"
@@ -198,3 +217,33 @@ def test_a_password_that_stands_already_is_not_written_over(converse, tmp_path):
     assert not (tmp_path / "haulm.toml").exists()
     converse(overwrite=True)
     assert (tmp_path / "mail-password").read_text() == "a word\n"
+
+
+def test_the_mailbox_is_asked_for_after_the_mail_and_skipped_by_a_return(converse, tmp_path):
+    _, asked = converse()
+    assert load(tmp_path / "haulm.toml").post.mailbox is None
+    assert not (tmp_path / "mailbox-password").exists()
+    (mail,) = [n for n, question in enumerate(asked) if question.startswith("Your mail server")]
+    (mailbox,) = [n for n, question in enumerate(asked) if question.startswith("The server (IMAP)")]
+    assert mailbox > mail
+    assert not any("answers are sent to" in question for question in asked)
+
+
+def test_a_mailbox_in_conversation_has_a_password_file_of_its_own(converse, tmp_path):
+    lines, _ = converse(**{"The server (IMAP)": "imap.example.org", "The address answers": "garden@example.org"})
+    settings = load(tmp_path / "haulm.toml")
+    assert settings.post.mailbox.address == "garden@example.org"
+    assert settings.post.mailbox.password.get_secret_value() == "another word"
+    assert settings.post.mail.password.get_secret_value() == "a word"
+    assert stat.S_IMODE((tmp_path / "mailbox-password").stat().st_mode) == 0o600
+    assert "another word" not in (tmp_path / "haulm.toml").read_text(encoding="utf-8") + "".join(lines)
+
+
+@pytest.mark.parametrize("standing", ["mail-password", "mailbox-password"])
+def test_no_password_that_stands_is_written_over(converse, tmp_path, standing):
+    (tmp_path / standing).write_text("mine\n")
+    with pytest.raises(UsageError, match="stands already"):
+        converse(**{"The server (IMAP)": "imap.example.org"})
+    written = {"haulm.toml", "mail-password", "mailbox-password"} & {path.name for path in tmp_path.iterdir()}
+    assert written == {standing}
+    assert (tmp_path / standing).read_text() == "mine\n"

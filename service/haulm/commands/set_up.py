@@ -44,6 +44,14 @@ def add_init(commands: Commands) -> None:
     parser.add_argument("--mail-security", default="", choices=["", "tls", "starttls", "none"], help="(default: tls)")
     parser.add_argument("--mail-port", default="", metavar="NUMBER", help="if another than is usual for that")
     parser.add_argument("--sender", default="", help="the address letters come from (default: the contact)")
+    parser.add_argument("--mailbox-host", default="", help="the server where answers arrive; no answers without it")
+    parser.add_argument("--mailbox-address", default="", help="where answers are sent (default: the sender)")
+    parser.add_argument("--mailbox-user", default="", help="the name to log in with (default: that address)")
+    parser.add_argument(
+        "--mailbox-password-file", default="", metavar="FILE", help="a file with its password; asked for on a terminal"
+    )
+    parser.add_argument("--mailbox-security", default="", choices=["", "tls", "starttls"], help="(default: tls)")
+    parser.add_argument("--mailbox-port", default="", metavar="NUMBER", help="if another than is usual for that")
     parser.add_argument("--to", action="append", default=[], metavar="ADDRESS", help="who gets the letter")
     with_state(parser)
 
@@ -89,6 +97,12 @@ def _init(arguments: argparse.Namespace) -> int:
         mail_password_file=arguments.mail_password_file,
         sender=arguments.sender,
         to=tuple(arguments.to),
+        mailbox_host=arguments.mailbox_host,
+        mailbox_user=arguments.mailbox_user,
+        mailbox_address=arguments.mailbox_address,
+        mailbox_security=arguments.mailbox_security,
+        mailbox_port=arguments.mailbox_port,
+        mailbox_password_file=arguments.mailbox_password_file,
     )
     said = init(
         arguments.into or Path(DEFAULT_SETTINGS),

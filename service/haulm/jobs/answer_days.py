@@ -34,6 +34,7 @@ class Days:
     days: tuple[date, ...]
     rest: str
     sure: bool = True
+    named: bool = True  # whether the words name a day at all
 
 
 def read_days(text: str, today: date, display: Display) -> Days:
@@ -49,7 +50,7 @@ def read_days(text: str, today: date, display: Display) -> Days:
             rest = f"{text[: match.start()]} {text[match.end() :]}"
             meant = {day: None for day in reader(match, today, display) if day is not None}
             return Days(tuple(day for day in meant if day <= today), rest, sure=len(meant) <= 1)
-    return Days((today,), text)
+    return Days((today,), text, named=False)
 
 
 def _ago(match: re.Match[str], today: date, _display: Display) -> list[date | None]:

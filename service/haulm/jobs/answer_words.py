@@ -6,12 +6,13 @@ have; what was not done, or is still to come, is no note.
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 
 from haulm.errors import HaulmError
 from haulm.garden import Bed, Cause, Garden, What
+from haulm.jobs.answer_beds import Named, name_beds
 from haulm.jobs.answer_days import read_days
 from haulm.jobs.note_words import WANTED, Amount, read_amount
 from haulm.units import Display, Kind, read_quantity
@@ -32,7 +33,10 @@ _SAID: tuple[tuple[What, str], ...] = (
     (What.DYING_BACK, r"\btops?\b[\w ]*\b(?:dying(?: back)?|going down|yellow(?:ing)?)\b|\bdying back\b"),
     (What.SPROUTING, r"\bsprouting\b"),
     (What.SHOOTS_OUT, r"\bshoots?\b|\bemerged\b|\bsprouts? (?:are )?(?:out|up)\b"),
-    (What.STRAW_RAKED, r"\braked?\b[\w ]*\bstraw\b(?: off)?|\bstraw off\b|\braked off\b"),
+    (
+        What.STRAW_RAKED,
+        r"\bstraw (?:was |is )?raked(?: off)?\b|\braked?\b[\w ]*\bstraw\b(?: off)?|\bstraw off\b|\braked off\b",
+    ),
     (What.STRAW_LAID, r"\b(?:laid )?straw\b"),
     (What.CHITTING_BEGUN, r"\bchit\w*\b"),
     (What.PLANTED, r"\bplant(?:ed|ing)\b|\bplant\b"),
@@ -124,8 +128,15 @@ def understand(text: str, about: About) -> tuple[Sentence, ...]:
     text
         The grower's own lines: quoted letters and signatures have been taken away.
     """
-    found = [_understood(line, about) for line in _lines(text)]
+    named = name_beds(text, about.garden)
+    found = [_understood(line, about, named) for line in _lines(named.text)]
     return tuple(sentence for sentence in found if sentence is not None)
+
+
+def phrase(reading: Reading) -> str:
+    """Words that are understood as just this reading, on whatever day they are read."""
+    told = [str(reading.what), reading.amount.written, "" if reading.cause in {None, Cause.UNKNOWN} else reading.cause]
+    return f"{reading.bed.name}: {' '.join(word for word in told if word)} on {reading.day.isoformat()}"
 
 
 def _lines(text: str) -> Iterator[str]:
@@ -135,11 +146,12 @@ def _lines(text: str) -> Iterator[str]:
                 yield part.strip(" .,;")
 
 
-def _understood(line: str, about: About) -> Sentence | None:
-    said = _whats(line)
-    short = len(line.split()) <= _WORDS_OF_CHAT and not re.search(r"\d", line)
-    told = re.search(f"{_NOT_YET}|{_OTHER_BED}", line, re.IGNORECASE)
-    if not said and not told and (short or re.match(_CHAT, line, re.IGNORECASE)):
+def _understood(line: str, about: About, named: Named) -> Sentence | None:
+    shown, (words, about) = named.shown(line), _of_bed(line, about, named)
+    said = _whats(words)
+    short = len(words.split()) <= _WORDS_OF_CHAT and not re.search(r"\d", words)
+    told = re.search(f"{_NOT_YET}|{_OTHER_BED}", words, re.IGNORECASE)
+    if not said and not told and (short or re.match(_CHAT, words, re.IGNORECASE)):
         return None
     for pattern, outcome, why in (
         (_OTHER_BED, Outcome.ASK, "which bed, and what was it"),
@@ -147,13 +159,37 @@ def _understood(line: str, about: About) -> Sentence | None:
         (_NOT, Outcome.NOTHING, "not done"),
         (_TO_COME, Outcome.NOTHING, "still to come"),
     ):
-        if re.search(pattern, line, re.IGNORECASE) and (said or pattern in {_OTHER_BED, _NOT_YET}):
-            return Sentence(line, outcome, why=why)
+        if re.search(pattern, words, re.IGNORECASE) and (said or pattern in {_OTHER_BED, _NOT_YET}):
+            return Sentence(shown, outcome, why=why)
     if not said:
-        return Sentence(line, Outcome.ASK, why="what was done or seen")
-    if line.endswith("?"):
-        return Sentence(line, Outcome.ASK, why="whether it is so")
-    return _with_amounts(line, about)
+        return Sentence(shown, Outcome.ASK, why="what was done or seen")
+    if _begins_with_a_stranger(words, about):
+        return Sentence(shown, Outcome.ASK, why="which bed")
+    if words.endswith("?"):
+        return Sentence(shown, Outcome.ASK, why="whether it is so")
+    return replace(_with_amounts(words, about, named), text=shown)
+
+
+def _of_bed(line: str, about: About, named: Named) -> tuple[str, About]:
+    """The words behind "Gatebed:" with that bed for what they are about; any other line as it is.
+
+    Behind it a word that can be noted is that word, even where a bed is called so ("Straw: straw laid 10 cm").
+    """
+    found = named.before_colon(line)
+    if found is None:
+        return line, about
+    words = named.shown(found[1], lambda name: bool(_whats(name)))
+    return (line, about) if named.beds(words) else (words, replace(about, bed=found[0]))
+
+
+def _begins_with_a_stranger(words: str, about: About) -> bool:
+    """Whether words before a colon may be meant for a bed, and are the name of none."""
+    found = re.match(r"\s*([^\W\d][^:\d]*):\s", words)
+    return found is not None and not _whats(found[1]) and not _names_day(found[1], about)
+
+
+def _names_day(words: str, about: About) -> bool:
+    return read_days(words, about.today, about.garden.place.display).named
 
 
 def _whats(line: str) -> list[tuple[int, int, What]]:
@@ -166,13 +202,13 @@ def _whats(line: str) -> list[tuple[int, int, What]]:
     return sorted(found, key=lambda one: one[0])
 
 
-def _with_amounts(line: str, about: About) -> Sentence:
+def _with_amounts(line: str, about: About, named: Named) -> Sentence:
     days = read_days(_in_figures(line), about.today, about.garden.place.display)
     if not days.days:
         return Sentence(line, Outcome.NOTHING, why="a day that is to come, or is none")
     readings: list[Reading] = []
     for what, words in _parts(days.rest):
-        found = _readings(what, words, days.days, about)
+        found = _readings(what, words, days.days, about, named)
         if isinstance(found, str):
             return Sentence(line, Outcome.NOTHING if found == IMPOSSIBLE else Outcome.ASK, why=found)
         readings += found
@@ -209,9 +245,9 @@ def _parts(words: str) -> Iterator[tuple[What, str]]:
         start = cut
 
 
-def _readings(what: What, words: str, days: Sequence[date], about: About) -> list[Reading] | str:
+def _readings(what: What, words: str, days: Sequence[date], about: About, named: Named) -> list[Reading] | str:
     """The notes that one thing said may be, or why there is none."""
-    beds, quantities = _beds(words, about.garden), [] if what not in WANTED else list(_QUANTITY.finditer(words))
+    beds, quantities = named.beds(words), [] if what not in WANTED else list(_QUANTITY.finditer(words))
     cause = _cause(words) if what is What.DYING_BACK else None
     if len(beds) > 1 and len(beds) == len(quantities) and len(days) == 1:
         pairs = zip(beds, quantities, strict=True)
@@ -256,17 +292,6 @@ def _bare_units(what: What, number: str, display: Display) -> tuple[str, ...]:
     own, other = ("F", "C") if display is Display.US else ("C", "F")
     usual = [unit for unit in (own, other) if low <= read_quantity(f"{number} {unit}", Kind.TEMPERATURE).value <= high]
     return (own,) if usual == [own] else (*usual, *(unit for unit in (own, other) if unit not in usual))
-
-
-def _beds(words: str, garden: Garden) -> list[Bed]:
-    """The beds named, by key or name, in the order of the words."""
-    found = []
-    for bed in garden.beds:
-        names = "|".join(re.escape(name) for name in {bed.key, bed.name})
-        match = re.search(rf"\b(?:{names})\b", words, re.IGNORECASE)
-        if match:
-            found.append((match.start(), bed))
-    return [bed for _, bed in sorted(found, key=lambda one: one[0])]
 
 
 def _cause(words: str) -> Cause:

@@ -3,18 +3,18 @@
 import json
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from haulm.errors import DeliveryError, HaulmError, UsageError
 from haulm.garden import Entry, Garden
 from haulm.jobs import note_answers
-from haulm.jobs.answer_words import About, Outcome, Reading, Sentence, understand
+from haulm.jobs.answer_words import About, Outcome, Reading, Sentence, phrase, understand
 from haulm.jobs.note_season import planting_of, refuse_contradiction, standing
 from haulm.jobs.note_words import Spot
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts
 from haulm.post.answer_links import Whose, whose
-from haulm.post.mailbox import Answer, Header, Place, read_mailbox
+from haulm.post.mailbox import Answer, Header, Looked, Place, read_mailbox
 from haulm.settings.load import Settings
 from haulm.store.answers import Heard, held_messages, keep_heard, keep_place, mailbox_place, signing_key
 from haulm.store.database import Database, open_database
@@ -50,8 +50,9 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
     key, today = signing_key(database, now), garden.place.day_of(now)
     good_for, held = timedelta(days=server.good_for_days), held_messages(database, garden.key)
 
+    beds, people = [bed.key for bed in garden.beds], [one.address for one in garden.recipients]
+
     def told_by(header: Header) -> Whose | None:
-        beds, people = [bed.key for bed in garden.beds], [one.address for one in garden.recipients]
         found = whose(key, header.subject, garden.key, beds, people, today, good_for)
         return found if found is not None and found.recipient.casefold() == header.sender.casefold() else None
 
@@ -59,15 +60,18 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
         found = read_mailbox(
             server,
             Place(*mailbox_place(database, garden.key)),
-            today - good_for,
+            Looked(today - good_for, tuple(people)),
             lambda header: header.message_id not in held and told_by(header) is not None,
             own_lines,
         )
     except DeliveryError as fault:
         return Collected(fault=str(fault))
     each = {answer.header.message_id: answer for answer in found.answers}  # a copy of a message adds nothing
-    heard = [one for answer in each.values() for one in _heard(garden, state, answer, told_by(answer.header), now)]
-    keep_heard(database, garden.key, heard)
+    heard: list[Heard] = []
+    for answer in each.values():  # each is kept before the next is read, for that may correct it
+        sentences = tuple(_heard(garden, state, answer, told_by(answer.header), now))
+        keep_heard(database, garden.key, sentences)
+        heard += sentences
     keep_place(database, garden.key, found.place.validity, found.place.last_uid)
     return Collected(tuple(heard), found.left_alone)
 
@@ -119,7 +123,8 @@ def _heard(
         return
     header = answer.header
     written = min(header.written.astimezone(UTC), now)
-    about = About(garden, garden.bed(told.bed), garden.place.day_of(written))
+    day = max(garden.place.day_of(written), told.day)  # nobody answers a letter before it is there
+    about = About(garden, garden.bed(told.bed), day)
     sentences = understand(answer.text, about) or (Sentence("", Outcome.ASK, why="what was done or seen"),)
     for place, sentence in enumerate(sentences):
         outcome, words, choices = _settled(garden, state, header, place, sentence, now)
@@ -136,7 +141,7 @@ def _settled(
     if sentence.outcome is Outcome.NOTHING:
         return sentence.outcome, f"{quoted}: {sentence.why}, so nothing is noted.", ()
     if sentence.outcome is Outcome.ASK:
-        phrases = tuple(phrase(reading, today) for reading in sentence.readings)
+        phrases = tuple(phrase(reading) for reading in sentence.readings)
         meant = f" It may have meant: {amounts.listing(phrases)}." if phrases else ""
         return sentence.outcome, f"{quoted} is not clear ({sentence.why}); nothing is noted.{meant}", phrases
     told = []
@@ -161,10 +166,3 @@ def _entry(garden: Garden, state: StateFolder, identity: str, reading: Reading, 
     if all(held.id != identity for held in journal.entries):  # a run that was killed may have noted it already
         refuse_contradiction(garden, entry, journal, garden.place.day_of(now))
     return entry
-
-
-def phrase(reading: Reading, today: date) -> str:
-    """Words that are understood as just this reading."""
-    amount = f" {reading.amount.written}" if reading.amount.written else ""
-    day = "" if reading.day == today else f" on {reading.day.isoformat()}"
-    return f"{reading.bed.name}: {reading.what}{amount}{day}"

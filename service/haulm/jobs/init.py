@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from haulm.errors import SettingsError, SourceError, UsageError
 from haulm.files import explain, write_together
@@ -28,9 +29,9 @@ _BED = re.compile(
     r"\s*(?P<key>[A-Za-z][\w-]*)\s*[:=]\s*(?P<length>[^x×,]+?)\s*[x×]\s*(?P<width>[^x×,]+?)\s*(?:,\s*(?P<texture>.+?))?\s*"
 )
 
-# The file beside the settings that takes a password typed on the terminal.
-BESIDE = "mail-password"
-VARIABLE = "HAULM_POST__MAIL__PASSWORD"
+# The files beside the settings that take a password typed on the terminal, and the variables they are tried with.
+BESIDE, MAILBOX_BESIDE = "mail-password", "mailbox-password"
+VARIABLE, MAILBOX_VARIABLE = "HAULM_POST__MAIL__PASSWORD", "HAULM_POST__MAILBOX__PASSWORD"
 
 Ask = Callable[[str, str], str]
 AskSecret = Callable[[str], str]
@@ -59,6 +60,13 @@ class Answers:
     mail_password: str = field(default="", repr=False)
     sender: str = ""
     to: tuple[str, ...] = ()
+    mailbox_host: str = ""
+    mailbox_user: str = ""
+    mailbox_address: str = ""
+    mailbox_security: str = ""
+    mailbox_port: str = ""
+    mailbox_password_file: str = ""
+    mailbox_password: str = field(default="", repr=False)
 
 
 QUESTIONS = {
@@ -102,7 +110,8 @@ def init(
         raise UsageError("it stands already", where=str(path), remedy="Name another file, or say --overwrite.")
     answers = _complete(given, ask, ask_secret)
     values = _values(answers)
-    environ = {**environ, **({VARIABLE: answers.mail_password} if answers.mail_password else {})}
+    secrets = {VARIABLE: answers.mail_password, MAILBOX_VARIABLE: answers.mailbox_password}
+    environ = {**environ, **{name: secret for name, secret in secrets.items() if secret}}
     draft = _checked({**values, "weather": _weather(answers, (_PLACEHOLDER,))}, path, environ)
     stations = answers.stations
     if not stations:
@@ -111,7 +120,8 @@ def init(
         stations = (_choose(candidates, draft.garden.place, now, ask),)
     text = filled({**values, "weather": _weather(answers, stations)})
     _checked({**values, "weather": _weather(answers, stations)}, path, environ)
-    _write(path, text, answers.mail_password, overwrite=overwrite)
+    typed = {BESIDE: answers.mail_password, MAILBOX_BESIDE: answers.mailbox_password}
+    _write(path, text, {name: secret for name, secret in typed.items() if secret}, overwrite=overwrite)
     yield from ("", f"Written: {path}, to be read by you alone.", "", *describe(load(path, environ)), "")
     yield "Next: write what you mean to plant under [plantings] in it, then: haulm check --live"
 
@@ -149,7 +159,22 @@ def _complete(given: Answers, ask: Ask | None, ask_secret: AskSecret | None) -> 
             answered["mail_user"] = answered["mail_user"] or ask("The name to log in with?", answered["sender"])
     if answered["mail_user"] and not answered["mail_password_file"] and ask_secret:
         answered["mail_password"] = ask_secret(f"Its password (kept in a file of its own, {BESIDE})?")
-    return Answers(**answered)
+    return Answers(**_with_mailbox(answered, ask, ask_secret))
+
+
+def _with_mailbox(answered: dict[str, Any], ask: Ask | None, ask_secret: AskSecret | None) -> dict[str, Any]:
+    """The answers with what is said of the mailbox: asked for where letters are mailed, and skipped by a return."""
+    asked = dict(answered)
+    if not asked["mailbox_host"] and asked["mail_host"] and ask:
+        asked["mailbox_host"] = ask("The server (IMAP) where answers arrive, if you want to answer (else return)?", "")
+        if asked["mailbox_host"]:
+            usual = asked["sender"] or asked["contact"]
+            asked["mailbox_address"] = asked["mailbox_address"] or ask("The address answers are sent to?", usual)
+            login = asked["mail_user"] or asked["mailbox_address"]
+            asked["mailbox_user"] = asked["mailbox_user"] or ask("The name to log in with there?", login)
+    if asked["mailbox_host"] and not asked["mailbox_password_file"] and ask_secret:
+        asked["mailbox_password"] = ask_secret(f"Its password (kept in a file of its own, {MAILBOX_BESIDE})?")
+    return asked
 
 
 def machine_zone() -> str:
@@ -177,18 +202,34 @@ def _values(answers: Answers) -> dict[str, dict[str, str]]:
         values[f"recipients.{key}"] = {"name": text_value(address.split("@")[0]), "address": text_value(address)}
     if answers.mail_host:
         values["post.mail"] = _mail(answers)
+    if answers.mailbox_host:
+        values["post.mailbox"] = _mailbox(answers)
     return values
 
 
 def _mail(answers: Answers) -> dict[str, str]:
     mail = {"host": answers.mail_host, "sender": answers.sender or answers.contact}
     optional = {"security": answers.mail_security, "user": answers.mail_user}
-    if answers.mail_password_file:
-        optional["password_file"] = str(Path(answers.mail_password_file).absolute())
-    elif answers.mail_password:
-        optional["password_file"] = BESIDE
+    optional["password_file"] = _password_file(answers.mail_password_file, answers.mail_password, BESIDE)
     written = {key: text_value(value) for key, value in (mail | optional).items() if value}
     return written | ({"port": str(_whole(answers.mail_port))} if answers.mail_port else {})
+
+
+def _mailbox(answers: Answers) -> dict[str, str]:
+    address = answers.mailbox_address or answers.sender or answers.contact
+    mailbox = {
+        "address": address,
+        "host": answers.mailbox_host,
+        "security": answers.mailbox_security,
+        "user": answers.mailbox_user or address,
+        "password_file": _password_file(answers.mailbox_password_file, answers.mailbox_password, MAILBOX_BESIDE),
+    }
+    written = {key: text_value(value) for key, value in mailbox.items() if value}
+    return written | ({"port": str(_whole(answers.mailbox_port))} if answers.mailbox_port else {})
+
+
+def _password_file(named: str, typed: str, beside: str) -> str:
+    return str(Path(named).absolute()) if named else beside if typed else ""
 
 
 def _whole(written: str) -> int:
@@ -294,11 +335,11 @@ def _choose(candidates: tuple[Candidate, ...], place: Place, now: datetime, ask:
     return f"meteostat:{good[0].station.key}"
 
 
-def _write(path: Path, text: str, password: str, *, overwrite: bool) -> None:
-    secret = path.absolute().parent / BESIDE
-    files = {secret: f"{password}\n".encode()} if password else {}
-    if password and secret.exists() and not overwrite:
-        raise UsageError("it stands already", where=str(secret), remedy="Move it away, or say --overwrite.")
+def _write(path: Path, text: str, secrets: Mapping[str, str], *, overwrite: bool) -> None:
+    files = {path.absolute().parent / name: f"{secret}\n".encode() for name, secret in secrets.items()}
+    for secret in files:
+        if secret.exists() and not overwrite:
+            raise UsageError("it stands already", where=str(secret), remedy="Move it away, or say --overwrite.")
     try:
         write_together({**files, path: text.encode()}, 0o600)
     except OSError as fault:

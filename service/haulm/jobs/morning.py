@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from haulm.advice import Decision, Said
+from haulm.advice import AskedBack, Decision, Said
 from haulm.errors import Exit
 from haulm.garden import Journal
 from haulm.jobs.answers import collect
@@ -113,8 +113,9 @@ def _write(
     told = (*arrears(database, settings.garden.key, day, now), *(str(complaint) for complaint in complaints))
     told += (f"Answers: {collected.fault}",) if collected.fault else ()
     decision = _decide(settings, observed, journal, memory, moment, told)
-    heard = tuple(one.told for one in to_be_told(database, settings.garden.key, day))
-    decision = replace(decision, heard=heard)
+    heard = to_be_told(database, settings.garden.key, day)
+    asked = tuple(AskedBack(one.sentence, one.bed, one.choices) for one in heard if one.choices)
+    decision = replace(decision, heard=tuple(one.told for one in heard), asked=asked)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
     letter = stored_letter(decision, forms, KIND)
     with database.transaction():

@@ -41,7 +41,8 @@ def as_json(letter: Letter, decision: Decision) -> dict[str, Json]:
         numbers     [{heading, rows: [{what, value}]}]
         basis       [text]
         heard       [text], what answers by mail were understood to say
-        offers      [{label, bed, bed_name, phrase}], answers that the stages make likely; bed by key
+        offers      [{label, bed, bed_name, phrase, asked}], answers that the stages make likely, or, with the
+                    sentence that was asked back, what it may have meant; bed by key
         weather     {station, newest_observed, forecast, forecast_issued, gaps: [name]}
     """
     return {

@@ -1,4 +1,4 @@
-"""Answers that a letter offers: what each bed's stage makes likely to be told next."""
+"""Answers that a letter offers: what an unclear answer may have meant, and what each bed's stage makes likely next."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,17 +12,26 @@ from haulm.units import Display
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One answer: what the link is called, the bed it is about (key and name), the words it is filled with."""
+    """One answer: what the link is called, the bed it is about (key and name), the words it is filled with.
+
+    `asked` is the sentence that it makes clear, where it does.
+    """
 
     label: str
     bed: str
     bed_name: str
     phrase: str
+    asked: str = ""
 
 
 def offers(decision: Decision) -> tuple[Offer, ...]:
-    """The answers of all plantings, each once, in the order of the plantings."""
+    """What was asked back, then the answers of all plantings in their order, each once."""
     found = [
+        Offer(choice, one.bed, decision.garden.bed(one.bed).name, choice, one.sentence)
+        for one in decision.asked
+        for choice in one.choices
+    ]
+    found += [
         Offer(label, condition.bed.key, condition.bed.name, phrase)
         for condition in decision.conditions
         for label, phrase in _of(condition, decision)
@@ -44,7 +53,7 @@ def _of(condition: Condition, decision: Decision) -> Iterator[tuple[str, str]]:
 _STEPS = {
     Stage.SEED: (("bought the seed", "seed bought"), ("began chitting", "chitting begun")),
     Stage.CHITTING: (("planted", "planted"),),
-    Stage.PLANTED: (("shoots are out", "shoots out"), ("not yet, ask next week", "not yet")),
+    Stage.PLANTED: (("shoots are out", "shoots out"), ("not yet, ask next week", "no shoots yet, ask next week")),
     Stage.EMERGED: (("laid straw", "straw laid "), ("tops going down", "tops dying back of age")),
     Stage.DYING_BACK: (("tops are dead", "tops dead"), ("cut the tops", "tops cut")),
     Stage.LIFTED: (("put into store", "into store"),),

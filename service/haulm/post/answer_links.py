@@ -21,12 +21,16 @@ HOW = "Answer in plain words, a line each, or use a link:"
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """An answer that a letter offers: what the link is called, the bed it is about (key and name), its words."""
+    """An answer that a letter offers: what the link is called, the bed it is about (key and name), its words.
+
+    `asked` is the sentence that it makes clear, where it does.
+    """
 
     label: str
     bed: str
     bed_name: str
     phrase: str
+    asked: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,20 +93,29 @@ def with_links(
     links = [(offer, _mailto(offer, letter, recipient, address, key)) for offer in offers]
     if not links:
         return text, html
-    listed = "\n".join(f'<li><a href="{escape(link)}">{escape(_named(offer))}</a></li>' for offer, link in links)
-    section = f'<section class="answers">\n<h2>Tell haulm</h2>\n<p>{HOW}</p>\n<ul>\n{listed}\n</ul>\n</section>\n'
+    asked = dict.fromkeys(offer.asked for offer, _ in links if offer.asked)
+    lists = [(f"“{sentence}” was not clear. What did it mean?", sentence) for sentence in asked]
+    lists += [(HOW, "")] if any(not offer.asked for offer, _ in links) else []
+    listed = "".join(_list(title, [pair for pair in links if pair[0].asked == sentence]) for title, sentence in lists)
+    section = f'<section class="answers">\n<h2>Tell haulm</h2>\n{listed}</section>\n'
     phrases = "; ".join(dict.fromkeys(offer.phrase for offer, _ in links))
     plain = f"Tell haulm\n\n  Answer this letter in plain words, a line each:\n    {phrases}\n\n"
     return _before(text, _BASIS_TITLE, plain), _before(html, _BASIS, section)
 
 
+def _list(title: str, links: Iterable[tuple[Offer, str]]) -> str:
+    items = "\n".join(f'<li><a href="{escape(link)}">{escape(_named(offer))}</a></li>' for offer, link in links)
+    return f"<p>{escape(title, quote=False)}</p>\n<ul>\n{items}\n</ul>\n"
+
+
 def _mailto(offer: Offer, letter: Letter, recipient: str, address: str, key: bytes) -> str:
-    subject = f"{offer.bed_name}: {offer.label} {mark(key, letter, offer.bed, recipient)}"
+    what = offer.label if offer.asked else f"{offer.bed_name}: {offer.label}"
+    subject = f"{what} {mark(key, letter, offer.bed, recipient)}"
     return f"mailto:{quote(address, safe='@')}?subject={quote(subject)}&body={quote(offer.phrase)}"
 
 
 def _named(offer: Offer) -> str:
-    return f"{offer.label} ({offer.bed_name})"
+    return offer.label if offer.asked else f"{offer.label} ({offer.bed_name})"
 
 
 def _before(whole: str, what: str, added: str) -> str:

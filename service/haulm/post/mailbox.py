@@ -64,15 +64,23 @@ class Found:
     place: Place
 
 
-def read_mailbox(server: MailboxTable, place: Place, since: date, wanted: Wanted, body: Body) -> Found:
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """Which messages are looked at: those that came since a day, from some senders."""
+
+    since: date
+    senders: tuple[str, ...]
+
+
+def read_mailbox(server: MailboxTable, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
     """Every new message that is wanted. Nothing is marked, moved or deleted; the place alone tells what is new.
 
     Parameters
     ----------
     place
         Where the last reading ended.
-    since
-        Older messages are not looked at.
+    looked
+        The server itself leaves out what is older or from somebody else, however many there are.
     wanted
         Decides by the header; the body of any other message is never fetched.
     body
@@ -83,7 +91,7 @@ def read_mailbox(server: MailboxTable, place: Place, since: date, wanted: Wanted
     DeliveryError
         It could not be reached or read, with what to do about it; the next run reads on from the same place.
     """
-    return _patiently(server, lambda: _read(server, place, since, wanted, body))
+    return _patiently(server, lambda: _read(server, place, looked, wanted, body))
 
 
 def probe_mailbox(server: MailboxTable) -> str:
@@ -112,18 +120,33 @@ def holds_message(server: MailboxTable, message_id: str) -> bool:
     return _patiently(server, look)
 
 
-def _read(server: MailboxTable, place: Place, since: date, wanted: Wanted, body: Body) -> Found:
+def _read(server: MailboxTable, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
     with _open(server) as (imap, _):
         validity = _validity(imap)
         last = place.last_uid if place.validity == validity else 0
-        day = f"{since.day}-{_MONTHS[since.month - 1]}-{since.year}"
-        new = [uid for uid in _uids(imap, "UID", f"{last + 1}:*", "SINCE", day) if uid > last][:MOST_MESSAGES]
+        since = ("SINCE", f"{looked.since.day}-{_MONTHS[looked.since.month - 1]}-{looked.since.year}")
+        new = [uid for uid in _uids(imap, "UID", f"{last + 1}:*", *since) if uid > last]
+        theirs = _uids(imap, "UID", f"{last + 1}:*", *since, *_from(looked.senders)) if new else []
+        theirs = [uid for uid in theirs if uid > last]
+        if len(theirs) > MOST_MESSAGES:
+            theirs = theirs[:MOST_MESSAGES]
+            new = [uid for uid in new if uid <= theirs[-1]]
         answers: list[Answer] = []
-        for uid in new:
+        for uid in theirs:
             header = _header(imap, uid)
             if header is not None and wanted(header):
                 answers.append(Answer(header, body(_message(imap, uid))[:LONGEST_TEXT]))
         return Found(tuple(answers), len(new) - len(answers), Place(validity, max([last, *new])))
+
+
+def _from(senders: tuple[str, ...]) -> list[str]:
+    """The search for any of some senders; what lies in the header is compared once more, as a whole."""
+    if not senders or not all(sender.isascii() for sender in senders):
+        return []
+    found = ["FROM", _quoted(senders[0])]
+    for sender in senders[1:]:
+        found = ["OR", "FROM", _quoted(sender), *found]
+    return found
 
 
 @contextmanager
@@ -174,7 +197,7 @@ def _header(imap: imaplib.IMAP4, uid: int) -> Header | None:
         sender = parseaddr(str(message["From"]))[1]
     except (ValueError, TypeError, IndexError, AttributeError):
         return None
-    if not identity or not sender:
+    if not identity or not identity.isascii() or not sender:  # RFC 5322: an id is ASCII
         return None
     return Header(identity, sender, subject, written if written.tzinfo else written.replace(tzinfo=UTC))
 

@@ -186,5 +186,8 @@ def _sent(settings: Settings) -> Iterator[str]:
         yield f"Mail: from {mail.sender} through {mail.where} {ways[mail.security]}{login}."
     elif settings.garden.recipients:
         yield "Mail: none goes out, for there is no [post.mail] table."
+    mailbox = settings.post.mailbox
+    if mailbox is not None:
+        yield f"Answers: sent to {mailbox.address}, read from {mailbox.where} as {mailbox.user}."
     if webhook is not None:
         yield f"Webhook: the letter as JSON, signed, to {webhook.where}."
