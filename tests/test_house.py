@@ -113,6 +113,7 @@ BARE_NUMBERS = {
     "urgency": "0 to 100",
     "level": "grade",
     "clear_chance": "0 to 1",
+    "nights": "count of nights",
     "value": "house unit of its kind",
     "values": "house unit of what it runs over",
     "received": "seconds since 1970 UTC",

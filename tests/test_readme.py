@@ -11,6 +11,7 @@ from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.commands import words
 from haulm.errors import Exit
 from haulm.jobs.demo import DEFAULT_DAY, demo
+from haulm.letter import amounts
 from haulm.settings.sample import sample_toml
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
@@ -66,3 +67,8 @@ def test_the_letter_that_is_shown_is_the_demo_s(tmp_path):
     assert lines
     for line in lines:
         assert line in printed
+
+
+def test_the_words_for_chances_are_the_letter_s():
+    shown = re.findall(r"^\| (\d+ in \d+ \(\d+ %\)) \| (.+) \|$", README, re.MULTILINE)
+    assert shown == [(row.told, row.word) for row in amounts.ODDS]

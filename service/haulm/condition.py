@@ -10,7 +10,17 @@ from datetime import date, timedelta
 from haulm.bed_water import WaterNow
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
 from haulm.taught import SoilTaught, YearReady
-from haulm.weather import BlightWeather, Daily, Days, Gap, Origin, unknown_days
+from haulm.weather import (
+    BlightWeather,
+    Daily,
+    Days,
+    ForecastsGraded,
+    Gap,
+    NightPast,
+    NightsRead,
+    Origin,
+    unknown_days,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,10 +200,10 @@ class SeedNow:
 class Night:
     """One coming night, named by the day it ends on.
 
-    `air_c` is the forecast screen minimum, `leaf_c` that at leaf height in the garden, `spread_c` its standard
-    deviation.
-    `still_and_clear` is None where cloud or wind is not forecast; `clear_chance` is then the chance (0 to 1) of a
-    clear, calm night, and else how much of one it is.
+    `air_c` is the forecast screen minimum, `likely_air_c` what is likelier by how earlier ones turned out, `leaf_c`
+    that at leaf height in the garden, `spread_c` its standard deviation; `errors_c` are equally likely errors about
+    `leaf_c`, with mean 0, and the rest of the spread lies normally about each. `still_and_clear` is None where cloud or
+    wind is not forecast; `clear_chance` is then the chance (0 to 1) of such a night, and else how much of one it is.
     """
 
     morning: date
@@ -202,20 +212,8 @@ class Night:
     spread_c: float
     still_and_clear: bool | None
     clear_chance: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class NightsRead:
-    """How much colder than the station leaves in the garden get, in °C: on clear, calm nights, and on all others.
-
-    `readings` counts the night minima of the journal that taught it, `questioned_c` holds those (day, °C) that are too
-    far from all else to be used.
-    """
-
-    clear_colder_c: float
-    other_colder_c: float
-    readings: int = 0
-    questioned_c: tuple[tuple[date, float], ...] = ()
+    errors_c: tuple[float, ...] = (0.0,)
+    likely_air_c: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,6 +338,8 @@ class SkyNow:
     nights_read: NightsRead | None = None
     recent: Days = field(default_factory=lambda: unknown_days(date(2000, 1, 1), 0))
     blight: BlightWeather | None = None
+    graded: ForecastsGraded | None = None
+    nights_past: tuple[NightPast, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

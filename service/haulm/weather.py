@@ -220,6 +220,49 @@ class Forecast:
         return self.received or self.issued
 
 
+@dataclass(frozen=True, slots=True)
+class NightsRead:
+    """How much colder than the station leaves in the garden get, in °C: on clear, calm nights, and on all others.
+
+    `readings` counts the night minima of the journal that taught it, `questioned_c` holds those (day, °C) that are too
+    far from all else to be used.
+    """
+
+    clear_colder_c: float
+    other_colder_c: float
+    readings: int = 0
+    questioned_c: tuple[tuple[date, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NightPast:
+    """One night that is over, named by the day it ended on.
+
+    `air_c` is what the station measured, `leaf_c` the leaf's minimum by that and the kind of night, `read_c` what the
+    garden's own thermometer said (NaN where it was not read). `whole` is False where more of the night was to come
+    after the newest hour known.
+    """
+
+    morning: date
+    air_c: float
+    leaf_c: float
+    read_c: float
+    whole: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastsGraded:
+    """How forecasts of the coming night's minimum turned out at the station, in °C.
+
+    `nights` counts those graded; `too_warm_c` is the mean of forecast less measured, `spread_c` the standard deviation
+    about it.
+    """
+
+    nights: int
+    too_warm_c: float
+    spread_c: float
+
+
 class Gap(StrEnum):
     """A thing that a morning does not know, by name."""
 

@@ -6,15 +6,19 @@ wanted exactly, the leaf temperature is placed by the normal quantile: 0.8416 sp
 """
 
 from dataclasses import replace
+from datetime import timedelta
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 
-from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.frost import frost_on_shoots
+from haulm.advice import Decision, NotKnown, Said, Section, Speaks
+from haulm.alerts.frost import frost_on_shoots, night_chance
+from haulm.alerts.select import Judged, select
 from haulm.condition import DayRange
 from haulm.garden import Cause, Stage
-from haulm.weather import DAY
+from haulm.letter import words
+from haulm.weather import DAY, Mark, Timeline, unknown_days
 
 NAN = float("nan")
 AT_20, AT_30, AT_10 = 0.8416, 0.5244, 1.2816
@@ -203,3 +207,106 @@ def test_after_a_killing_night_the_letter_asks_what_still_lives(a, thresholds, r
     sky = replace(nights(a, -3.0), recent_min_c=recent_min_c)
     found = frost_on_shoots(a.condition(crop=a.crop(days_from_shoots=days_from_shoots), sky=sky), thresholds, None)
     assert (found.verdict, found.section) == (verdict, Section.DO_TODAY)
+
+
+# --- an open warning without a forecast stays prudent
+
+
+def blind(a, thresholds, standing, recent_min_c=3.0):
+    return frost_on_shoots(a.condition(sky=a.sky((), recent_min_c=recent_min_c)), thresholds, standing)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "level", "section"),
+    [("heads-up", 1, Section.GET_READY), ("cover-tonight", 2, Section.DO_TODAY), ("severe", 3, Section.DO_TODAY)],
+)
+def test_an_open_warning_stands_where_no_forecast_comes(a, thresholds, today, verdict, level, section):
+    found = blind(a, thresholds, said_of(verdict, today, level))
+    assert (found.verdict, found.section, found.level, found.chance) == ("no-forecast", section, level, None)
+    assert (found.facts["asked_for_cover"], found.facts["since"]) == (level >= 2, today)
+
+
+@pytest.mark.parametrize(("blind_days", "stands"), [(0, True), (2, True), (3, False)])
+def test_it_stands_for_as_many_days_as_nights_are_watched(a, thresholds, today, blind_days, stands):
+    since = today - blind_days * DAY
+    said = Said("frost", "gatebed", "gate-early", since.isoformat(), "no-forecast", 2, since, today - DAY)
+    found = blind(a, thresholds, said)
+    assert (found == NotKnown("forecast", worth_saying=True)) is not stands
+    assert not stands or found.facts["since"] == since
+
+
+def test_a_forecast_that_comes_again_ends_it_or_takes_it_up(a, thresholds, today):
+    said = Said("frost", "gatebed", "gate-early", today.isoformat(), "no-forecast", 2, today - DAY, today - DAY)
+    assert frost_on_shoots(a.condition(sky=nights(a)), thresholds, said) is None
+    possible = frost_on_shoots(a.condition(sky=nights(a, AT_10 * SPREAD_C - SURE)), thresholds, said)
+    assert verdict_of(possible) == "heads-up"  # the lower chance at which an open warning ends
+    cold = frost_on_shoots(a.condition(sky=nights(a, -1.2)), thresholds, said)
+    assert verdict_of(cold) == "cover-tonight"
+
+
+@pytest.mark.parametrize("verdict", ["ripe-tops", "killed", "unknown"])
+def test_other_words_are_no_warning_to_hold_on_to(a, thresholds, today, verdict):
+    assert blind(a, thresholds, said_of(verdict, today, 2)) == NotKnown("forecast", worth_saying=True)
+
+
+def told_of(a, today, answer, *memory):
+    """An answer as the alert of a morning, with as much of the morning as its words look at."""
+    one = Judged("frost", Speaks.EACH_DAY, "gatebed", "gate-early", Stage.EMERGED, True, answer)
+    (alert,), _ = select([one], memory, today)
+    condition = a.condition()
+    days, marks = unknown_days(today, 1), np.array([Mark.FORECAST], dtype=np.int8)
+    timeline = Timeline(days, marks, marks, today, a.sky().origin, None, timedelta(0))
+    return alert, Decision(condition.garden, a.now, today, timeline, (condition,), (), ())
+
+
+@pytest.mark.parametrize(
+    ("level", "told"), [(1, "Keep fleece or straw ready for Gatebed"), (2, "Cover Gatebed before dusk tonight unless")]
+)
+def test_its_words(a, thresholds, today, level, told):
+    said = said_of({1: "heads-up", 2: "cover-tonight"}[level], today, level)
+    item = words.item(*told_of(a, today, blind(a, thresholds, said), said))
+    assert item.sentence.startswith(told)
+    assert "no newer forecast" in item.sentence
+    assert "is not known" in item.reasons
+    assert "Look at a local forecast" in item.reasons
+    assert item.caution
+
+
+@pytest.mark.parametrize(
+    ("chance", "sentence", "subject", "odds"),
+    [
+        (0.24, "is not ruled out", "Frost possible", "unlikely, 2 in 10"),
+        (0.26, "is possible", "Frost possible", "possible, 3 in 10"),
+        (0.44, "is possible", "Frost possible", "possible, 4 in 10"),
+        (0.46, "may well come", "Frost as likely as not", "as likely as not, 5 in 10"),
+        (0.64, "may well come", "Frost as likely as not", "more likely than not, 6 in 10"),
+        (0.66, "is likely", "Frost likely", "likely, 7 in 10"),
+        (0.98, "is likely", "Frost likely", "almost certain"),
+    ],
+)
+def test_the_sentence_is_as_sure_as_the_chance(a, thresholds, today, chance, sentence, subject, odds):
+    leaf_c = -NormalDist().inv_cdf(chance) * SPREAD_C
+    answer = frost_on_shoots(a.condition(sky=nights(a, third=leaf_c)), thresholds, None)
+    assert answer.chance == pytest.approx(chance, abs=1e-6)
+    alert, decision = told_of(a, today, answer)
+    item = words.item(alert, decision)
+    assert sentence in item.sentence
+    assert odds in item.reasons
+    assert words.subject(alert, decision).startswith(subject)
+
+
+# --- errors that are not normal
+
+
+def test_skewed_errors_change_the_chance(a, thresholds):
+    """Nine errors of +0.5 and one of −4.5: the mean night is warm enough, one in ten is not."""
+    errors = (0.5,) * 9 + (-4.5,)
+    plain = a.night(1, 2.2, spread_c=1.6)
+    skewed = replace(plain, errors_c=errors)
+    assert night_chance(skewed, -1.0) == pytest.approx(0.1, abs=0.02)
+    assert night_chance(plain, -1.0) < 0.04
+
+
+def test_no_night_is_promised(a):
+    assert night_chance(a.night(1, 30.0), 0.0) == 0.01
+    assert night_chance(a.night(1, -30.0), 0.0) == 0.99

@@ -15,7 +15,7 @@ from haulm.garden import Cause, Habit, Maturity, Season, Stage
 from haulm.letter import words
 from haulm.settings.thresholds import Thresholds
 from haulm.units import Display
-from haulm.weather import DAY, BlightWeather, Daily, Mark, Timeline, unknown_days
+from haulm.weather import DAY, BlightWeather, Daily, ForecastsGraded, Mark, Timeline, unknown_days
 
 NAN = float("nan")
 
@@ -361,6 +361,9 @@ def frost_cases(a, today):
         "frost severe": a.condition(sky=nights(a, -3.0, clear=True)),
         "frost ripe-tops": going_down(a, today, Cause.AGE, sky=nights(a, -3.0, clear=True)),
         "frost killed": a.condition(sky=replace(nights(a, -3.0, clear=True), recent_min_c=-6.0)),
+        "frost severe, put right": a.condition(
+            sky=a.sky([a.night(1, -3.0, air_c=2.0, likely_air_c=0.5)], graded=ForecastsGraded(120, 1.5, 1.8))
+        ),
         "frost heads-up, hardly": a.condition(sky=nights(a, 1.2, clear=False, ahead=3)),
         "frost severe, nearly ripe": a.condition(crop=a.crop(p_days=810.0), sky=nights(a, -3.0, clear=True)),
     }

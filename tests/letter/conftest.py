@@ -195,6 +195,7 @@ def frost(alert_of):
     facts = {
         "night": TODAY, "morning": TODAY + timedelta(days=1), "tonight": True, "air_c": 1.2, "leaf_c": -1.3,
         "spread_c": 1.5, "limit_c": -1.0, "clear": True, "shoots_noted": True, "nearly_ripe": False,
+        "likely_air_c": None, "graded_nights": 0, "clear_chance": 1.0,
     }  # fmt: skip
     return alert_of(
         "frost", bed="wallbed", planting="wall-late", stage=Stage.EMERGED, verdict="cover-tonight", urgency=80,

@@ -8,13 +8,13 @@ import pytest
 
 from haulm.advice import Section
 from haulm.bed_water import EtoWay
-from haulm.condition import DayRange, DaySpan, EarlierCrops, NightsRead, StoreNow
+from haulm.condition import DayRange, DaySpan, EarlierCrops, StoreNow
 from haulm.garden import Season, Stage
 from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
 from haulm.letter.compose import SUBJECT_LENGTH, compose
 from haulm.letter.numbers import fit_odds
 from haulm.units import Display
-from haulm.weather import Daily, Gap
+from haulm.weather import Daily, ForecastsGraded, Gap, NightsRead
 
 NAN = float("nan")
 TODAY = date(2026, 4, 14)
@@ -259,6 +259,19 @@ def test_what_the_minimum_thermometer_taught_and_what_was_not_believed(condition
         "The night minimum of 25 °C read on Fri 10 April is far from everything else, so it was not used; take it back "
         "if it is a slip."
     ]  # the one of February is long forgotten
+
+
+@pytest.mark.parametrize(
+    ("too_warm_c", "told"),
+    [(1.24, "1.2 °C too warm"), (-0.62, "0.6 °C too cold"), (0.04, "neither too warm nor too cold")],
+)
+def test_how_earlier_forecasts_turned_out(condition_of, decision_of, thresholds, too_warm_c, told):
+    one = condition_of()
+    graded = replace(one, sky=replace(one.sky, graded=ForecastsGraded(212, too_warm_c, 1.9)))
+    assert (
+        f"Of the last 212 nights graded, forecasts of the day before were {told} on average at the station, give or "
+        "take 1.9 °C; what is said of frost takes that in."
+    ) in compose(decision_of(conditions=[graded]), thresholds).basis
 
 
 def test_every_gap_has_its_sentence():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from haulm.store.database import Database
-from haulm.store.weather import keep_forecast, keep_record, read_forecast, read_issues, read_record
+from haulm.store.weather import keep_forecast, keep_record, read_brief_issues, read_forecast, read_issues, read_record
 from haulm.weather import QUANTITIES, Days, FloatArray, Forecast, Origin, Record, unknown_days
 
 STATION = Origin("br1", "Brackenford", "invented", 3.2, 12.0)
@@ -172,3 +172,19 @@ def test_a_corrected_issue_stands_beside_the_first(database: Database, now: date
 def test_a_forecast_is_never_in_the_record(database: Database, now: datetime) -> None:
     keep_forecast(database, "br", Forecast(STATION, now, days([1.0]), now), now)
     assert read_record(database, STATION, DELAY, now + timedelta(days=1)) is None
+
+
+def test_two_years_of_issues_in_brief(database: Database, now: datetime) -> None:
+    """The last issue of each day, some quantities, whatever their number: one look."""
+    for ahead in range(4):
+        for hours in (0, 6):
+            issued = now + timedelta(days=ahead, hours=hours)
+            keep_forecast(database, "br", forecast(issued, [float(ahead), float(hours)]), issued)
+    corrected = now + timedelta(days=2, hours=6)
+    keep_forecast(database, "br", forecast(corrected, [2.5, 6.5]), corrected + timedelta(hours=1))
+    until = now + timedelta(days=2, hours=8)
+    issues = read_brief_issues(database, ISSUER, "br", now, until, ["air_min_c", "cloud"])
+    assert [issue.issued for issue in issues] == [now + timedelta(days=k, hours=6) for k in range(3)]
+    assert [issue.days.air_min_c.tolist() for issue in issues] == [[0.0, 6.0], [1.0, 6.0], [2.5, 6.5]]
+    assert issues[0].days.first == now.date()
+    assert read_brief_issues(database, ISSUER, "br", now, until, ["cloud"]) == ()

@@ -58,9 +58,7 @@ def select(
     if notes and not any(alert.fresh and alert.section in WANTS_HANDS for alert in alerts):
         told, said = _each(notes[:1], memory, today)
         alerts, changed = [*alerts, *told], [*changed, *said]
-    order = list(Section)
-    alerts.sort(key=lambda a: (order.index(a.section), -a.urgency, a.bed, a.planting, a.rule))
-    return tuple(alerts), tuple({_key(said): said for said in (*memory, *changed)}.values())
+    return in_order(alerts), tuple({_key(said): said for said in (*memory, *changed)}.values())
 
 
 def _is_new_note(one: Judged, memory: tuple[Said, ...]) -> bool:
@@ -86,6 +84,12 @@ def let_go(memory: Iterable[Said], plantings: Collection[str], today: date) -> t
         else said
         for said in memory
     )  # fmt: skip
+
+
+def in_order(alerts: Iterable[Alert]) -> tuple[Alert, ...]:
+    """Alerts in the letter's order."""
+    order = list(Section)
+    return tuple(sorted(alerts, key=lambda a: (order.index(a.section), -a.urgency, a.bed, a.planting, a.rule)))
 
 
 def _key(said: Said) -> tuple[str, str, str, str]:

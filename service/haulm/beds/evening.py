@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from haulm.beds.dusk import sunrise_after, sunset_of
-from haulm.beds.nights import GardenNights, coming_nights, garden_nights
+from haulm.beds.nights import GardenNights, coming_nights, garden_nights, plainly
 from haulm.condition import Night
 from haulm.garden import Journal, Place
 from haulm.science.evening_minimum import EveningFit, blended, evening_minimum_c, fit_evening, hour_reached
@@ -132,7 +132,7 @@ def _for_the_night(days: Days, ahead: Hours, name: str) -> FloatArray:
 
 def _at_the_leaf(days: Days, air_c: float, spread_c: float, garden: GardenNights) -> Night:
     tonight = replace(days, air_min_c=np.append(days.air_min_c[:1], air_c))
-    (night,) = coming_nights(tonight, np.array([spread_c]), garden)
+    (night,) = coming_nights(tonight, plainly(np.array([air_c]), np.array([spread_c])), garden)
     return night
 
 

@@ -1,18 +1,18 @@
 """The place's sky as this morning knows it: the outlook, the coming nights at leaf height, the age of the record."""
 
+from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
 from haulm.beds.blight import blight_weather_of
+from haulm.beds.graded import GradedMinima, graded_minima
 from haulm.beds.memo import Memo
-from haulm.beds.nights import GardenNights, coming_nights, garden_nights
+from haulm.beds.nights import GardenNights, coming_nights, garden_nights, past_nights
 from haulm.condition import Night, SkyNow
 from haulm.garden import Journal, Place
-from haulm.science.frost import spread_by_lead_c
+from haulm.science.forecast_skill import Outlook
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import DAY, Mark, Timeline
+from haulm.weather import DAY, Forecast, Mark, Timeline
 
 LOOKED_BACK_DAYS = 7
 NOTHING_NOTED = Journal()
@@ -20,15 +20,31 @@ RECENT_DAYS = 10
 
 
 def sky_now(
-    timeline: Timeline, place: Place, thresholds: Thresholds, as_of: datetime, journal: Journal = NOTHING_NOTED,
+    timeline: Timeline,
+    place: Place,
+    thresholds: Thresholds,
+    as_of: datetime,
+    journal: Journal = NOTHING_NOTED,
+    forecasts: Sequence[Forecast] = (),
     memo: Memo | None = None,
-) -> SkyNow:  # fmt: skip
-    """The sky of a morning; `journal` is what stands in it then (`Journal.known`)."""
+) -> SkyNow:
+    """The sky of a morning.
+
+    Parameters
+    ----------
+    journal
+        What stands in it then (`Journal.known`).
+    forecasts
+        All issues that are held, for what they have been worth; later ones are left out here.
+    memo
+        Lent by whoever runs many mornings in a row.
+    """
     newest = timeline.newest_observed
     garden = garden_nights(timeline, journal, place, thresholds, memo)
+    graded = graded_minima(forecasts, timeline, place, as_of, garden.usual_range_c)
     return SkyNow(
         outlook=timeline.outlook,
-        nights=_nights(timeline, garden),
+        nights=_nights(timeline, place, garden, graded),
         newest_observed=newest,
         newest_age=None if newest is None else as_of - _end_of(newest, place),
         usual_delay=timeline.usual_delay,
@@ -39,6 +55,8 @@ def sky_now(
         nights_read=garden.read,
         recent=timeline.days.cut(timeline.today - RECENT_DAYS * DAY, timeline.today - DAY),
         blight=blight_weather_of(timeline, place, thresholds.blight),
+        graded=graded.told,
+        nights_past=past_nights(timeline, garden, journal, place),
     )
 
 
@@ -46,10 +64,13 @@ def _end_of(day: date, place: Place) -> datetime:
     return datetime.combine(day + DAY, time(), ZoneInfo(place.zone))
 
 
-def _nights(timeline: Timeline, garden: GardenNights) -> tuple[Night, ...]:
+def _nights(timeline: Timeline, place: Place, garden: GardenNights, graded: GradedMinima) -> tuple[Night, ...]:
     """Each coming night. A local day's minimum is taken for the night that ends on it; last night is past."""
-    outlook = timeline.outlook
-    return coming_nights(outlook, spread_by_lead_c(np.arange(1.0, len(outlook))), garden)
+    outlook, issued = timeline.outlook, timeline.forecast_issued
+    if issued is None or len(outlook) < 2:
+        return ()
+    every = graded.expect(outlook, place.day_of(issued))
+    return coming_nights(outlook, Outlook(every.mean_c[1:], every.spread_c[1:], every.errors_c[1:]), garden)
 
 
 def _recent_minimum_c(timeline: Timeline) -> float:

@@ -9,11 +9,13 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
+from haulm.alerts.outcome import frost_outcomes
 from haulm.alerts.rules import RULES, SKY_RULES
-from haulm.alerts.select import Judged, before, let_go, select, standing
+from haulm.alerts.select import Judged, before, in_order, let_go, select, standing
 from haulm.beds.conditions import conditions_of
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
+from haulm.beds.rain import with_rain_chances
 from haulm.beds.sky import sky_now
 from haulm.condition import Condition, SkyNow
 from haulm.garden import Garden, Journal
@@ -53,14 +55,17 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
     """
     today = garden.place.day_of(as_of)
     known = known_weather(garden, thresholds, as_of, record, forecasts)
+    known = with_rain_chances(known, forecasts, garden.place, as_of)
     noted = journal.known(as_of, today)
-    sky = sky_now(known, garden.place, thresholds, as_of, noted, memo)
+    sky = sky_now(known, garden.place, thresholds, as_of, noted, forecasts, memo)
     conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean(), memo)
     remembered = before(memory, today)
     judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]
     alerts, after = select(judged, remembered, today)
     after = let_go(after, {condition.planting.key for condition in conditions}, today)
-    return Decision(garden, as_of, today, known, conditions, alerts, after)
+    outcomes, told_now = frost_outcomes(conditions, remembered, thresholds)
+    after = tuple({(one.rule, one.bed, one.planting, one.episode): one for one in (*after, *told_now)}.values())
+    return Decision(garden, as_of, today, known, conditions, in_order([*alerts, *outcomes]), after)
 
 
 def known_weather(

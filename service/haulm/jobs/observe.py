@@ -24,7 +24,8 @@ class Observed:
     """The weather as it was found.
 
     `fresh` is False where something that the settings ask for could not be had; `kept` are the days to be
-    stored, each station's under its own name; `coming` is the forecast that came now.
+    stored, each station's under its own name; `issues` are the forecasts to be stored, and `coming` is the one that
+    came now, with its hours.
     """
 
     record: Record | None
@@ -34,6 +35,7 @@ class Observed:
     fresh: bool
     kept: tuple[Record, ...] = ()
     coming: Issue | None = None
+    issues: tuple[Forecast, ...] = ()
 
 
 def observe(settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime) -> Observed:
@@ -66,7 +68,8 @@ def _from_file(settings: Settings, as_of: datetime) -> Observed:
     fresh = record is not None and all(path is None or bool(had) for path, had in wanted)
     notices = (*_shortened(record_told), *_shortened(forecast_told), *_shortened(hours_told))
     kept = (record,) if record is not None else ()
-    return Observed(record, forecasts, _place_mean(settings.weather), notices, fresh, kept)
+    told = _place_mean(settings.weather)
+    return Observed(record, forecasts, told, notices, fresh, kept, issues=forecasts)
 
 
 def _fetched(settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime) -> Observed:
@@ -78,7 +81,8 @@ def _fetched(settings: Settings, spool: Path, database: Database | None, as_of: 
         *found.remarks, *(f"{fault}." for fault in found.faults), *(f"{one}." for one in forecast_told),
         *_shortened(found.doubts),
     )  # fmt: skip
-    return Observed(found.record, forecasts, _place_mean(settings.weather), notices, fresh, found.fetched, coming)
+    told, issues = _place_mean(settings.weather), (coming.forecast,) if coming is not None else ()
+    return Observed(found.record, forecasts, told, notices, fresh, found.fetched, coming, issues)
 
 
 def kept_forecasts(

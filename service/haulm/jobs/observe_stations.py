@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from haulm.beds.graded import GRADED_FOR, TOLD
 from haulm.errors import Complaint, SourceError
 from haulm.garden import Place
 from haulm.jobs.observe_hours import forecast_cell, hours_of_stations, night_of, with_hours
@@ -24,7 +25,7 @@ from haulm.sources.readings import Issue, Reading
 from haulm.sources.spool import Access
 from haulm.sources.stations import Station
 from haulm.store.database import Database
-from haulm.store.weather import read_issues, read_record
+from haulm.store.weather import read_brief_issues, read_issues, read_record
 from haulm.weather import DAY, Forecast, Record
 
 REMARKED_DAYS = 21
@@ -240,7 +241,7 @@ def forecasts_of_services(
             came = replace(issue, forecast=replace(issue.forecast, days=days))
             complaints += [*issue.complaints, *doubtful]
             break
-    earlier = kept_issues(settings, database, now - ISSUES_LOOKED_BACK, now) if database is not None else ()
+    earlier = _earlier_issues(settings, database, now) if database is not None else ()
     newest = (came.forecast,) if came is not None else ()
     known = {(one.origin.key, one.issued): one for one in (*earlier, *newest)}
     return with_hours(tuple(known.values()), came, database, place, now), tuple(complaints), came
@@ -254,4 +255,22 @@ def kept_issues(settings: Settings, database: Database, since: datetime, until: 
         issue
         for origin in origins
         for issue in read_issues(database, origin, forecast_cell(origin, place), since, until)
+    )
+
+
+def _earlier_issues(settings: Settings, database: Database, now: datetime) -> tuple[Forecast, ...]:
+    """Those of the last days whole, to bridge with; those of thirteen months in brief, to be graded."""
+    recent = now - ISSUES_LOOKED_BACK
+    brief = _brief_issues(settings, database, now - GRADED_FOR, recent)
+    return (*brief, *kept_issues(settings, database, recent, now))
+
+
+def _brief_issues(settings: Settings, database: Database, since: datetime, until: datetime) -> tuple[Forecast, ...]:
+    """The same in brief, one issue a day, to be graded."""
+    place = settings.garden.place
+    origins = [FORECASTERS[name][0].origin for name in settings.weather.forecasts]
+    return tuple(
+        issue
+        for origin in origins
+        for issue in read_brief_issues(database, origin, forecast_cell(origin, place), since, until, TOLD)
     )

@@ -15,6 +15,7 @@ from haulm.jobs.decide import decide
 from haulm.jobs.morning import as_of_morning, think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.observe import Observed
+from haulm.jobs.review_chances import ChanceSeen, chances_seen
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings
 from haulm.store.database import open_database
@@ -102,11 +103,12 @@ class PlantingReview:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """Of every planting that was planted, or of those asked for."""
+    """Of every planting that was planted, or of those asked for, and of the chances that forecasts gave."""
 
     place: Place
     today: date
     plantings: tuple[PlantingReview, ...]
+    chances: tuple[ChanceSeen, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,7 +144,9 @@ def review(settings: Settings, state: StateFolder, now: datetime, spot: str = ""
         for planting in settings.garden.plantings
         if found is None or (planting.bed == found.bed.key and found.planting in {None, planting})
     ]
-    return Review(settings.garden.place, decision.today, tuple(_reviews(held, asked)))
+    place = settings.garden.place
+    chances = chances_seen(observed, decision.timeline, place, now)
+    return Review(place, decision.today, tuple(_reviews(held, asked)), chances)
 
 
 def _reviews(held: _Held, plantings: Sequence[Planting]) -> Iterator[PlantingReview]:

@@ -2,7 +2,7 @@
 
 import json
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 import numpy as np
@@ -10,12 +10,14 @@ import numpy as np
 from haulm.condition import EarlierCrops
 from haulm.garden import Cause
 from haulm.jobs.review import NightSeen, PlantingReview, Review, Water
+from haulm.jobs.review_chances import ChanceSeen
 from haulm.letter import amounts
 from haulm.units import Display
 
 VERSION = 1
 WIDTH = 78
 AS_USUAL_SHARE = 0.02  # judgement: a smaller correction is none
+CHANCES = "How chances turned out"
 COVER = 2  # the level of a call that asks for a cover tonight
 
 
@@ -31,13 +33,34 @@ def as_lines(found: Review) -> Iterator[str]:
         yield ""
         for told in _of(one, found):
             yield from textwrap.wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if found.chances:
+        yield from ("", CHANCES, "")
+        for told in _chances(found.chances):
+            yield from textwrap.wrap(told, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def as_parts(found: Review) -> list[tuple[str, list[str]]]:
     """The same as headings with whole paragraphs, for a page."""
-    if not found.plantings:
-        return [("", ["Nothing has been planted yet, so there is no season to look back on."])]
-    return [(f"{one.planting.name} in {one.bed.name}", list(_of(one, found))) for one in found.plantings]
+    nothing = [("", ["Nothing has been planted yet, so there is no season to look back on."])]
+    parts = (
+        nothing
+        if not found.plantings
+        else [(f"{one.planting.name} in {one.bed.name}", list(_of(one, found))) for one in found.plantings]
+    )
+    return [*parts, (CHANCES, list(_chances(found.chances)))] if found.chances else parts
+
+
+def _chances(seen: Sequence[ChanceSeen]) -> Iterator[str]:
+    nights = amounts.count(sum(one.nights for one in seen), "night", "nights")
+    yield (
+        f"Frost at the station in the night after each forecast, {nights}: what chance of it was given, from what was "
+        "known that morning, and how often it froze."
+    )
+    for one in seen:
+        row = amounts.odds(one.chance)
+        given = amounts.count(one.nights, "night", "nights")
+        froze = amounts.count(one.froze, "", "").strip() if one.froze else "none"
+        yield f"· {row.word}, {row.told}: {given}, {froze} of them froze."
 
 
 def _of(one: PlantingReview, found: Review) -> Iterator[str]:
@@ -155,13 +178,14 @@ def as_json(found: Review) -> str:
     """Version 1, in house units: plantings [{planting, bed, planted, shoots, dying, tops_gone, lifted,
     shoots_expected {early, likely, late}, leaf_days, p_days, p_days_needed, water {rain_mm, rain_unknown_days,
     watered_mm, watered_l, turns}, weight_kg, weight_kg_m2, letters, nights [{morning, called, level, chance, air_min_c,
-    own_min_c, froze}], next_time {shoots_crops, shoots_later_share, ripe_crops, ripe_warmth_share}}]; what is not known
-    is null."""
+    own_min_c, froze}], next_time {shoots_crops, shoots_later_share, ripe_crops, ripe_warmth_share}}], chances [{chance,
+    nights, froze}]; what is not known is null."""
     whole = {
         "version": VERSION,
         "place": found.place.name,
         "today": found.today.isoformat(),
         "plantings": [_planting(one) for one in found.plantings],
+        "chances": [{"chance": one.chance, "nights": one.nights, "froze": one.froze} for one in found.chances],
     }
     return json.dumps(whole, indent=1)
 

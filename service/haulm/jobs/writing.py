@@ -22,7 +22,7 @@ def keep_weather(database: Database, settings: Settings, state: StateFolder, obs
     with database.transaction():
         for record in observed.kept:
             keep_record(database, record, now)
-        for forecast in observed.forecasts:
+        for forecast in observed.issues:
             keep_forecast(database, forecast_cell(forecast.origin, place), forecast, now)
         if observed.coming is not None:
             keep_coming_hours(database, observed.coming, place)

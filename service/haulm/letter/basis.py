@@ -14,6 +14,7 @@ from haulm.weather import DAY, Gap, Mark, Origin, Timeline
 
 LOOKED_BACK_DAYS = 21
 TOLD_SHARE = 0.02  # judgement: a smaller correction is not worth a line
+ON_THE_MARK_C = 0.1
 QUESTIONED_FOR = timedelta(days=30)  # judgement: later nobody remembers the reading
 NO_FORECAST = (
     "There is no forecast: coming frost, heat, rain and wind are not known, and silence about them is no promise."
@@ -52,6 +53,7 @@ def basis(decision: Decision) -> tuple[str, ...]:
     lines += [GAPS[gap] for gap in timeline.gaps]
     lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
     lines += [line for condition in decision.conditions for line in _questioned(condition)]
+    lines += _graded(decision)
     lines += _night_readings(decision)
     lines += [_evaporation(condition) for condition in decision.conditions]
     lines += [line for condition in decision.conditions for line in _earlier_crops(condition)]
@@ -77,6 +79,20 @@ def _questioned(condition: Condition) -> list[str]:
         f"{amounts.day(day, condition.today)} is far from everything else, so it was not used; "
         "take it back if it is a slip"
         for day, read_c in condition.soil.questioned_c
+    ]
+
+
+def _graded(decision: Decision) -> list[str]:
+    """How earlier forecasts of the next night turned out."""
+    graded = decision.conditions[0].sky.graded if decision.conditions else None
+    if graded is None or decision.timeline.forecast_origin is None:
+        return []
+    display = decision.garden.place.display
+    way = f"{amounts.warmth(abs(graded.too_warm_c), display)} too {'warm' if graded.too_warm_c > 0.0 else 'cold'}"
+    return [
+        f"Of the last {graded.nights} nights graded, forecasts of the day before were "
+        f"{way if abs(graded.too_warm_c) >= ON_THE_MARK_C else 'neither too warm nor too cold'} on average at the "
+        f"station, give or take {amounts.warmth(graded.spread_c, display)}; what is said of frost takes that in"
     ]
 
 

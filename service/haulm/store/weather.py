@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from itertools import groupby
 
 import numpy as np
 
@@ -122,6 +123,26 @@ def read_issues(
         (origin.key, cell, instant_text(since), instant_text(until)),
     )
     return tuple(_forecast(database, origin, row["id"], row["issued"], row["received"]) for row in rows)
+
+
+def read_brief_issues(
+    database: Database, origin: Origin, cell: str, since: datetime, until: datetime, quantities: Sequence[str]
+) -> tuple[Forecast, ...]:
+    """The last issue of each UTC day of a span of time, some quantities only, oldest first: two years in one look."""
+    # SQLite gives the other columns from the row that holds the maximum.
+    rows = database.rows(
+        f"""SELECT one.id, one.issued, one.received, v.quantity, v.day, v.value FROM (
+                SELECT id, received, MAX(issued || known) AS newest, issued FROM forecasts
+                WHERE source = ? AND cell = ? AND issued BETWEEN ? AND ? GROUP BY substr(issued, 1, 10)) AS one
+            JOIN forecast_values AS v ON v.forecast = one.id
+            WHERE v.quantity IN ({", ".join("?" * len(quantities))}) ORDER BY one.issued""",  # noqa: S608 -- only marks
+        (origin.key, cell, instant_text(since), instant_text(until), *quantities),
+    )
+    issues = []
+    for (issued, received), cells in groupby(rows, key=lambda row: (row["issued"], row["received"])):
+        days = _days_from([(row["quantity"], row["day"], row["value"]) for row in cells])
+        issues.append(Forecast(origin, instant_of(issued), days, instant_of(received) if received else None))
+    return tuple(issues)
 
 
 def _held(database: Database, station: str) -> _Held:
