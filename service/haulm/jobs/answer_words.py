@@ -290,8 +290,16 @@ def _bare_units(what: What, number: str, display: Display) -> tuple[str, ...]:
         return _BARE_UNITS[display][WANTED[what].unit]
     low, high = _USUAL_C[what]
     own, other = ("F", "C") if display is Display.US else ("C", "F")
-    usual = [unit for unit in (own, other) if low <= read_quantity(f"{number} {unit}", Kind.TEMPERATURE).value <= high]
+    usual = [unit for unit in (own, other) if low <= _degrees_c(number, unit) <= high]
     return (own,) if usual == [own] else (*usual, *(unit for unit in (own, other) if unit not in usual))
+
+
+def _degrees_c(number: str, unit: str) -> float:
+    """NaN for what looks like a figure and is none: 1/0."""
+    try:
+        return read_quantity(f"{number} {unit}", Kind.TEMPERATURE).value
+    except (HaulmError, OverflowError):
+        return float("nan")
 
 
 def _cause(words: str) -> Cause:

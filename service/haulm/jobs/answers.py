@@ -128,8 +128,15 @@ def _heard(
     sentences = understand(answer.text, about) or (Sentence("", Outcome.ASK, why="what was done or seen"),)
     for place, sentence in enumerate(sentences):
         outcome, words, choices = _settled(garden, state, header, place, sentence, now)
-        quoted = sentence.text if len(sentence.text) <= LONGEST_QUOTED else f"{sentence.text[:LONGEST_QUOTED]}…"
-        yield Heard(header.message_id, place, now, header.sender, about.bed.key, quoted, outcome, words, choices)
+        yield Heard(
+            header.message_id, place, now, header.sender, about.bed.key, _short(sentence.text), outcome, words, choices
+        )  # fmt: skip
+
+
+def _short(text: str) -> str:
+    """Words out of a mail, as they may stand in a letter and on a terminal."""
+    shown = note_answers.printable(text)
+    return shown if len(shown) <= LONGEST_QUOTED else f"{shown[:LONGEST_QUOTED]}…"
 
 
 def _settled(
@@ -137,21 +144,23 @@ def _settled(
 ) -> tuple[str, str, tuple[str, ...]]:
     """The outcome of a sentence, what is told of it, and the phrases it may have meant."""
     today = garden.place.day_of(now)
-    quoted = f"“{sentence.text}”"
+    quoted = f"“{_short(sentence.text)}”"
     if sentence.outcome is Outcome.NOTHING:
         return sentence.outcome, f"{quoted}: {sentence.why}, so nothing is noted.", ()
     if sentence.outcome is Outcome.ASK:
         phrases = tuple(phrase(reading) for reading in sentence.readings)
         meant = f" It may have meant: {amounts.listing(phrases)}." if phrases else ""
         return sentence.outcome, f"{quoted} is not clear ({sentence.why}); nothing is noted.{meant}", phrases
-    told = []
+    told: list[str] = []
     for number, reading in enumerate(sentence.readings):
         identity = f"{header.message_id}/{place}/{number}"
         try:
             entry = _entry(garden, state, identity, reading, now)
             append_entry(state.journal(garden), entry)
         except HaulmError as fault:
-            return "refused", f"{quoted} could not be noted: {fault.what}.", ()
+            if not told:
+                return "refused", f"{quoted} could not be noted: {fault.what}.", ()
+            return "refused", f"{quoted}. {' '.join(told)} The rest could not be noted: {fault.what}.", ()
         told.append(note_answers.noted(garden, entry, reading.amount, today))
     return sentence.outcome, f"{quoted}. {' '.join(told)}", ()
 

@@ -13,7 +13,8 @@ from datetime import date, timedelta
 from html import escape
 from urllib.parse import quote
 
-_MARK = re.compile(r"\[H(\d{6})([a-z])-([A-Z2-7]{16})\]")
+_MARK = re.compile(r"\[H([0-9]{6})[a-z]-[A-Z2-7]{16}\]")  # ASCII alone: what is compared in constant time has to be
+KINDS = ("morning", "evening", "evening-worse")  # of letters that carry links
 _BASIS = '<section class="basis">'
 _BASIS_TITLE = "What this is based on"
 HOW = "Answer in plain words, a line each, or use a link:"
@@ -78,7 +79,7 @@ def whose(
     if not timedelta(0) <= today - day <= good_for:
         return None
     known = list(recipients)
-    for kind in ("morning", "evening"):
+    for kind in KINDS:
         for bed in beds:
             for recipient in known:
                 if hmac.compare_digest(found.group(), mark(key, Letter(garden, kind, day), bed, recipient)):

@@ -159,6 +159,41 @@ def test_a_contradiction_is_told_and_not_noted(garden, box):
     assert len(noted(settings, state)) == 1
 
 
+def test_what_was_noted_of_a_line_is_told_though_the_rest_of_it_was_not(garden, box):
+    settings, state = garden
+    subject = subject_of(settings, state)
+    box.put(subject, "planted on 2026-05-10")
+    heard(settings, state)
+    box.put(subject, "watered 20 l and planted")
+    (one,) = heard(settings, state).heard
+    assert one.outcome == "refused"
+    assert "Noted for" in one.told
+    assert "The rest could not be noted" in one.told
+    assert [what for what, _, _ in noted(settings, state)] == ["planted", "watered"]
+
+
+def test_no_mail_costs_a_letter(garden, box):
+    settings, state = garden
+    subject = subject_of(settings, state)
+    box.put("[H٢٦٠٥١٢m-AAAAAAAAAAAAAAAA]", "a stranger's subject", sender="someone@example.net")
+    box.put(subject, "", html="<p>watered 20 l</p><![>")  # a parser's own fault
+    box.put(subject, "soil 1/0")
+    box.put(subject, "soil " + "9" * 400 + "/1")
+    letter = morning(settings, state, at(FIRST)).letter
+    told = " ".join(letter.text.split())
+    assert "From your answers" in told
+    assert "“soil 1/0”: more or less than can be true, so nothing is noted." in told
+    assert noted(settings, state) == []
+
+
+def test_words_out_of_a_mail_stay_short_and_cannot_move_a_cursor(garden, box):
+    settings, state = garden
+    box.put(subject_of(settings, state), "watered some\x1b[2J water " + "again and " * 100)
+    (one,) = heard(settings, state).heard
+    assert "\x1b" not in one.told + one.sentence
+    assert len(one.told) < 200
+
+
 def test_check_live_tries_the_mailbox(garden, box):
     settings, state = garden
     tried, _ = check_live(settings, state.spool, at(FIRST))
