@@ -98,6 +98,17 @@ def test_frost_at_the_tubers_is_not_judged_without_forecast_or_soil(a, threshold
         assert (found.lacks, found.worth_saying) == ("soil temperature", worth)
 
 
+@pytest.mark.parametrize(("recent_c", "worth"), [(0.0, True), (0.1, False)])
+def test_a_coming_night_that_is_missing_is_no_safe_one(a, thresholds, recent_c, worth):
+    """The nights after it are forecast, and mild."""
+    nights = [a.night(1, NAN, air_c=NAN), a.night(2, 6.0), a.night(3, 6.0)]
+    bare = replace(a.planting, depth_m=0.0)
+    condition = a.condition(planting=bare, straw_m=0.0, sky=a.sky(nights, recent_min_c=recent_c))
+    assert freeze_at_tubers(condition, thresholds, None) == NotKnown("forecast", worth_saying=worth)
+    later = a.sky([a.night(1, 6.0), a.night(2, NAN, air_c=NAN), a.night(3, 6.0)])
+    assert freeze_at_tubers(a.condition(planting=bare, straw_m=0.0, sky=later), thresholds, None) is None
+
+
 # --- tops that a frost killed
 
 

@@ -213,6 +213,17 @@ def test_too_cold_is_not_known_without_soil(a, thresholds):
     assert isinstance(planted_too_cold(condition, thresholds, None), NotKnown)
 
 
+@pytest.mark.parametrize(
+    ("nights_c", "told"), [((8.0, 8.0, 8.0), True), ((8.0, NAN, 8.0), False), ((8.0, 8.0), False), ((), False)]
+)
+def test_no_frost_is_called_off_for_nights_that_are_not_told(a, thresholds, nights_c, told):
+    """Straw is thinned over cold seed only where no frost is near."""
+    nights = [a.night(1 + k, leaf_c) for k, leaf_c in enumerate(nights_c)]
+    condition = a.condition(Stage.PLANTED, soil=a.soil((6.0,) * 5), sky=a.sky(nights))
+    facts = planted_too_cold(condition, thresholds, None).facts
+    assert (facts["has_forecast"], facts["frost_near"]) == (told, False)
+
+
 def test_without_a_forecast_nobody_is_told_to_plant(a, thresholds):
     """The soil is run on along the mean year, which is no look ahead: whether to plant is not known."""
     blind = a.sky(has_forecast=False)

@@ -124,6 +124,16 @@ def test_nothing_known_is_not_known(night):
     assert np.isnan(found.forecast_c)
 
 
+@pytest.mark.parametrize(("newest_c", "known"), [(0.0, True), (-2.0, True), (0.1, False)])
+def test_frost_that_is_observed_already_needs_no_forecast(night, newest_c, known):
+    """A mild hour tells nothing of a night of which nothing is forecast; the other side of freezing does."""
+    seen, _, _ = observed(cloud=0.9)
+    seen.air_c[-1] = newest_c
+    found = night(seen, air_min_c=NAN)
+    assert np.isfinite(found.night.leaf_c) == known
+    assert not known or (found.night.air_c, found.night.spread_c > 0.0) == (newest_c, True)
+
+
 def test_leaves_are_colder_on_a_clear_calm_night_and_their_freezing_hour_is_told(night, make):
     found = night(coming=ahead(0.5))
     assert found.night.leaf_c < 0.0 < found.night.air_c

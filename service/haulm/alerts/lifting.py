@@ -39,8 +39,7 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     soil, limits = condition.soil, thresholds.tubers
     nights = [night for night in condition.sky.nights[: limits.nights_ahead] if not math.isnan(night.air_c)]
     if not condition.sky.has_forecast or not nights:
-        cold = condition.sky.recent_min_c <= limits.freeze_c and not _is_warm_below(condition, thresholds)
-        return NotKnown("forecast", worth_saying=cold)
+        return _night_not_known(condition, thresholds)
     if not soil.known:
         cold = any(night.air_c <= limits.freeze_c for night in nights)
         return NotKnown("soil temperature", worth_saying=cold)
@@ -51,9 +50,11 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     chances = [(_chance_of_frost(condition, night, limits.freeze_c, bare=bare), night) for night in nights]
     chance, night = max(chances, key=lambda pair: pair[0])
     open_still = standing is not None and standing.verdict in {"straw", "straw-or-lift", "frozen"}
+    coming = condition.today + DAY
     if chance < (limits.freeze_off_chance if open_still else limits.freeze_chance):
-        return None
-    tonight = night.morning == condition.today + DAY
+        told = any(one.morning == coming for one in nights)  # a missing night is no safe night
+        return None if told else _night_not_known(condition, thresholds)
+    tonight = night.morning == coming
     facts: dict[str, Fact] = {
         "night": night.morning - DAY,
         "morning": night.morning,
@@ -71,6 +72,12 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     if tonight:
         return Finding(verdict, Section.DO_TODAY, 75, facts, TONIGHT, chance)
     return Finding(verdict, Section.GET_READY, 58, facts, SOON, chance)
+
+
+def _night_not_known(condition: Condition, thresholds: Thresholds) -> NotKnown:
+    """Worth a word after frost, where the ground is near it."""
+    cold = condition.sky.recent_min_c <= thresholds.tubers.freeze_c and not _is_warm_below(condition, thresholds)
+    return NotKnown("forecast", worth_saying=cold)
 
 
 def _is_warm_below(condition: Condition, thresholds: Thresholds) -> bool:

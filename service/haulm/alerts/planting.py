@@ -12,6 +12,7 @@ from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, FloatArray
 
 YEAR = timedelta(days=365)
+NIGHTS_NEAR = 3  # judgement: so many have to be known before it is said that no frost is near
 SPROUTED_AFTER_DAYS = 14  # judgement: 2 to 10 days of warmth until the eyes show, and some of light
 
 
@@ -180,9 +181,15 @@ def planted_too_cold(condition: Condition, thresholds: Thresholds, standing: Sai
         "straw_m": condition.straw_m,
         "seed_depth_m": condition.planting.depth_m,
         "frost_near": any(night.leaf_c - night.spread_c <= 0.0 for night in condition.sky.nights),
-        "has_forecast": condition.sky.has_forecast,
+        "has_forecast": condition.sky.has_forecast and _nights_known(condition),
     }
     return Finding("too-cold", Section.LEAVE_ALONE, 50, facts)
+
+
+def _nights_known(condition: Condition) -> bool:
+    """Whether the coming nights are told: what is not known is not free of frost."""
+    nights = condition.sky.nights[:NIGHTS_NEAR]
+    return len(nights) == NIGHTS_NEAR and not any(np.isnan(night.leaf_c) for night in nights)
 
 
 def _speaks_of(standing: Said | None, *verdicts: str) -> bool:

@@ -26,6 +26,7 @@ NIGHTS_LOOKED_BACK = 400
 FRESH = timedelta(hours=3)  # judgement: an older hour tells more of the afternoon than of the evening
 KNOWN_SHARE = 0.9  # of a night's hours, as for a day's
 RADIATION_NIGHT = 0.5  # judgement: from this weight on a night counts as clear and calm
+FREEZING_C = 0.0
 NIGHT_ENDS = time(10)  # the minimum of a night comes before this, also where the sun is late
 
 
@@ -84,10 +85,18 @@ def tonight_of(timeline: Timeline, place: Place, thresholds: Thresholds, as_of: 
     evening_c = _by_the_evening(fit, timeline, newest_at) if unused is None else float("nan")
     spread_c = float(spread_by_lead_c(1.0))
     air, air_spread = blended(forecast_c, spread_c, evening_c, fit.spread_c)
-    lowest = float(np.fmin(air, newest_c)) if np.isfinite(air) else float("nan")  # it is that cold already
-    night = _at_the_leaf(days, lowest, float(air_spread), garden_nights(timeline, journal, place, thresholds))
+    lowest = _no_warmer_than(float(air), newest_c)
+    error_c = float(air_spread) if np.isfinite(air_spread) else spread_c
+    night = _at_the_leaf(days, lowest, error_c, garden_nights(timeline, journal, place, thresholds))
     zero_at = _zero_at(timeline, place, night) if weight >= RADIATION_NIGHT else None
     return Tonight(night, forecast_c, evening_c, fit.spread_c, fit.nights, newest_c, newest_at, unused, zero_at)
+
+
+def _no_warmer_than(lowest_c: float, newest_c: float) -> float:
+    """It is that cold already. Where nothing tells of the night, frost observed does, and a mild hour does not."""
+    if np.isfinite(lowest_c) or newest_c <= FREEZING_C:
+        return float(np.fmin(lowest_c, newest_c))
+    return float("nan")
 
 
 def _span(hours: Hours | None, first: datetime, end: datetime) -> Hours | None:
