@@ -134,6 +134,12 @@ def test_the_growers_own_gauge_speaks_only_for_the_days_it_was_read(make, today)
     np.testing.assert_allclose(read[1:], [0.0, 12.0])
 
 
+def test_a_gauge_noted_without_an_amount_is_not_taken_for_dry(make, today):
+    """As a journal written by hand may have it."""
+    journal = make.journal(make.entry(today - DAY, "rain"))
+    assert np.isnan(rain_read_mm(make.bed(), journal, today - DAY, 1)[0])
+
+
 def test_new_shoots_that_were_cut_start_the_count_again_and_dead_tops_cleared_away_do_not(make, today):
     dead, cleared = make.entry(today - 20 * DAY, "tops dead"), make.entry(today - 15 * DAY, "tops cut")
     again = make.entry(today - 4 * DAY, "tops cut", number=1)

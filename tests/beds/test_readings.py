@@ -95,6 +95,15 @@ def test_a_reading_written_down_on_another_day_is_taken_for_any_hour_and_trusted
     assert yesterday(think(later))[1] > yesterday(think(noted))[1]
 
 
+def test_a_reading_that_came_by_mail_has_no_hour_of_its_own(think):
+    """Its instant is that at which the mailbox was read, whenever the thermometer was looked at."""
+    value_c = think().conditions[0].soil.as_it_lies_c.at(TODAY - 3 * DAY) + 1.0
+    mailed = replace(reading(TODAY - 3 * DAY, value_c), origin="mail")
+    early, late = (replace(mailed, instant=mailed.instant.replace(hour=hour)) for hour in (7, 19))
+    later = replace(mailed, origin="command", instant=mailed.instant + DAY)
+    assert yesterday(think(early)) == yesterday(think(late)) == yesterday(think(later))
+
+
 def test_without_readings_the_doubt_is_that_of_any_place(think):
     """Left-out stations: 1.26 in winter to 1.91 °C in summer (DEVELOPERS.md, "Accuracy")."""
     soil = think().conditions[0].soil

@@ -54,8 +54,9 @@ def test_bad_lines_are_told_with_their_number_and_the_rest_is_used():
     hours, told = hours_of(
         "2027-05-04T15:00Z,12,60", "2027-05-04T16:00,12,60", "yesterday,12,60", "2027-05-04T17:00Z,warm,60",
         "2027-05-04T17:00Z,inf,60", "2027-05-04T18:00Z", "2027-05-04T18:00Z,n/a,60",
+        "0001-01-01T00:00+14:00,12,60",
     )  # fmt: skip
-    assert [complaint.line for complaint in told] == [3, 4, 5, 6, 7]
+    assert [complaint.line for complaint in told] == [3, 4, 5, 6, 7, 9]
     assert np.array_equal(hours.air_c, [12, np.nan, np.nan, np.nan], equal_nan=True)
 
 

@@ -183,8 +183,9 @@ def watered_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArra
 
 def rain_read_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
     """The grower's own rain gauge, NaN on days not read."""
-    read = _per_day(journal.of(bed.key, "", What.RAIN_READ), first, count)
-    days = {(entry.day - first).days for entry in journal.of(bed.key, "", What.RAIN_READ)}
+    entries = journal.of(bed.key, "", What.RAIN_READ)
+    read = _per_day(entries, first, count)
+    days = {(entry.day - first).days for entry in entries if entry.value is not None}
     return np.where([day in days for day in range(count)], read, np.nan)
 
 

@@ -17,6 +17,7 @@ from haulm.weather import FloatArray
 READ_AT_M = 0.10
 # A reading is one moment of one spot, taken for the bed's mean; judgement, beside the 0.35 °C of a probe's daily mean.
 KITCHEN = Errors(reading_c=1.0)
+BY_MAIL = "mail"  # its instant is that at which the mailbox was read
 HOUR_DOUBT = 0.5  # judgement: share of the day's swing at 10 cm by which a known hour may still mislead
 UNKNOWN_HOUR_DOUBT = 0.71  # of an hour that may be any: 1/√2, the standard deviation of a wave over its amplitude
 
@@ -120,12 +121,12 @@ def _held(entry: Entry, heard: Heard) -> bool:
 
 
 def _reading(entry: Entry, heard: Heard) -> _Reading:
-    """Put right for the hour at which it was written down, where that was on the day it is about."""
+    """Put right for the hour at which it was written down, where that was on the day it is about and is known."""
     at, read_c = (entry.day - heard.first).days, float(entry.value or 0.0)
     soil = TEXTURES[heard.bed.texture]
     share, lag_h = day_wave(READ_AT_M, heard.layer_m2k_w[at], soil.conductivity_w_mk, soil.heat_capacity_mj_m3k)
     swing_c = float(heard.swing_c[at] * share)
-    if heard.place.day_of(entry.instant) != entry.day:
+    if heard.place.day_of(entry.instant) != entry.day or entry.origin == BY_MAIL:
         return _Reading(entry, at, read_c, read_c, float(np.hypot(KITCHEN.reading_c, UNKNOWN_HOUR_DOUBT * swing_c)))
     utc = entry.instant.astimezone(UTC)
     solar_hour = utc.hour + utc.minute / 60.0 + heard.place.longitude_deg / 15.0

@@ -40,7 +40,7 @@ def parse(text: str, where: str, now: datetime) -> tuple[Hours, tuple[Complaint,
     for number, line in lines[1:]:
         try:
             rows.append(_row(next(csv.reader([line])), columns))
-        except (ValueError, IndexError, csv.Error):
+        except (ValueError, OverflowError, IndexError, csv.Error):
             complaints.append(Complaint("is no line of hours: left out", where, line=number, given=line[:60]))
     newest = max((instant for instant, _ in rows if instant <= now), default=None)
     kept = [row for row in rows if row[0] <= now and newest is not None and newest - row[0] <= LONGEST]
