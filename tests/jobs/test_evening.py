@@ -241,6 +241,14 @@ def test_a_rehearsal_stores_and_sends_nothing(garden):
     assert [kind for kind, _, _ in garden.runs()] == ["morning"]
 
 
+def test_an_evening_worked_out_again_hears_no_letter_written_after_it(garden):
+    """At half past five the morning's call still held; an hour later it was taken back."""
+    garden.morning(COLD_C)
+    assert garden.evening(COLD_C, hour=17, issued_hour=15).letter is None
+    assert garden.evening(MILD_C, hour=18, issued_hour=17).letter is not None
+    assert rehearse_evening(garden.settings, garden.state, at(19), at(17, 45)).letter is None
+
+
 def test_before_noon_there_is_no_evening(garden):
     look = evening(garden.settings, garden.state, at(11, 59))
     assert (look.letter, look.exit_code, look.told) == (

@@ -30,6 +30,7 @@ from haulm.store.lock import lock
 from haulm.store.mornings import record_morning
 from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
+from haulm.weather import DAY
 
 MORNING, KIND, WORSE = "morning", "evening", "evening-worse"
 BEGINS = time(12)  # before noon there is no evening to look at
@@ -116,8 +117,8 @@ def _think(
 ) -> Evening:
     garden, day = settings.garden, settings.garden.place.day_of(moment)
     journal, complaints = read_journal(state.journal(garden))
-    memory: tuple[Said, ...] = read_said(database, garden.key) if database is not None else ()
-    said = _said_today(database, garden.key, day) if database is not None else SaidToday()
+    memory: tuple[Said, ...] = read_said(database, garden.key, before=day + DAY) if database is not None else ()
+    said = _said_today(database, garden.key, day, moment) if database is not None else SaidToday()
     seen = decide_evening(
         garden,
         settings.thresholds,
@@ -133,9 +134,10 @@ def _think(
     return replace(seen, decision=replace(seen.decision, notices=notices))
 
 
-def _said_today(database: Database, garden: str, day: date) -> SaidToday:
-    """What the letters of a day said of its night, in the order they were written: the last word counts."""
-    letters = [letter_of(database, garden, kind, day) for kind in (MORNING, KIND)]
+def _said_today(database: Database, garden: str, day: date, moment: datetime) -> SaidToday:
+    """What the letters of a day up to an instant said of its night, as they were written: the last word counts."""
+    stored = (letter_of(database, garden, kind, day) for kind in (MORNING, KIND))
+    letters = [letter if letter is not None and letter.written <= moment else None for letter in stored]
     called = tuple(one for letter in letters if letter is not None for one in _called(letter))
     return SaidToday(called, evening=letters[1] is not None)
 
