@@ -8,6 +8,7 @@ import pytest
 from haulm import cli
 from haulm.errors import BusyError, Exit
 from haulm.jobs import morning as job
+from haulm.jobs.notes import note
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
@@ -200,3 +201,22 @@ def test_the_evening_by_command(garden, run):
     assert (code, json.loads(shown)["version"], json.loads(shown)["letter"]) == (Exit.DONE, 1, None)
     with open_database(garden / "state" / "haulm.sqlite") as database:
         assert [r.kind for r in read_runs(database, load(garden / "haulm.toml").garden.key, TODAY)] == ["evening"]
+
+
+def test_an_evenings_letter_brings_the_pages_up_to_date_too(garden, run):
+    file = garden / "haulm.toml"
+    file.write_text(file.read_text(encoding="utf-8").replace("# pages =", "pages ="), encoding="utf-8")
+    settings, state = load(file), StateFolder(garden / "state")
+    for what, day in (("planted", date(2027, 4, 11)), ("shoots out", date(2027, 5, 1))):
+        note(settings.garden, state, "gatebed", what, now=datetime(day.year, day.month, day.day, 12, tzinfo=UTC))
+    tomorrow = (TODAY + timedelta(days=1)).isoformat()
+    lines = settings.weather.forecast_file.read_text().splitlines()
+    low = lines[0].split(",").index("air_min_c")
+    cells = [line.split(",") for line in lines]
+    colder = [",".join([*row[:low], "-6.0", *row[low + 1 :]]) if row[0] == tomorrow else ",".join(row) for row in cells]
+    settings.weather.forecast_file.write_text("\n".join(colder) + "\n")
+    _, told, _ = run("evening", "--dry-run", "--today", TODAY.isoformat())
+    assert "Cover" in told
+    assert not settings.post.pages.exists()
+    run("evening", "--today", TODAY.isoformat())
+    assert "A word between letters" in (settings.post.pages / "index.html").read_text(encoding="utf-8")

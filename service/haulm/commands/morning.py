@@ -58,6 +58,7 @@ def _morning(arguments: argparse.Namespace) -> int:
 
 def _evening(arguments: argparse.Namespace) -> int:
     from haulm.jobs.evening import as_json, as_of_evening, evening, rehearse_evening  # noqa: PLC0415
+    from haulm.jobs.page import refresh_pages  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
@@ -74,7 +75,8 @@ def _evening(arguments: argparse.Namespace) -> int:
         print(as_json(done))
     else:
         print(done.letter.text.rstrip() if done.letter else done.told)
-    return done.exit_code
+    written = done.letter is not None and not arguments.dry_run
+    return done.exit_code or (refresh_pages(settings, state, now) if written else Exit.DONE)
 
 
 def _schedule(arguments: argparse.Namespace) -> int:
