@@ -26,10 +26,12 @@ class Offer:
 
 def offers(decision: Decision) -> tuple[Offer, ...]:
     """What was asked back, then the answers of all plantings in their order, each once."""
+    names = {bed.key: bed.name for bed in decision.garden.beds}  # a bed may have left the settings since
     found = [
-        Offer(choice, one.bed, decision.garden.bed(one.bed).name, choice, one.sentence)
+        Offer(choice, one.bed, names[one.bed], choice, one.sentence)
         for one in decision.asked
         for choice in one.choices
+        if one.bed in names
     ]
     found += [
         Offer(label, condition.bed.key, condition.bed.name, phrase)

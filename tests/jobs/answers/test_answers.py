@@ -224,3 +224,14 @@ def test_without_a_mailbox_there_are_no_links_and_the_command_says_so(garden, po
     assert "mailto:" not in sent.get_body(("html",)).get_content()
     with pytest.raises(UsageError):
         heard(settings, state)
+
+
+def test_a_bed_that_left_the_settings_takes_no_letter_with_it(garden, box, tmp_path):
+    settings, state = garden
+    box.put(subject_of(settings, state), "watered 20")
+    (one,) = heard(settings, state).heard
+    assert one.choices
+    file = tmp_path / "haulm.toml"
+    file.write_text(file.read_text().replace("gatebed", "frontbed"))
+    letter = morning(load(file), state, at(FIRST + timedelta(days=1))).letter
+    assert "“watered 20” is not clear" in " ".join(letter.text.split())
