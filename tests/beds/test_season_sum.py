@@ -61,3 +61,4 @@ def test_unknown_rain_is_counted_and_a_weight_that_was_not_noted_is_not_known(to
 def test_without_planting_or_lifting_there_is_no_season(told):
     assert told((PLANTED, What.PLANTED)) is None
     assert told((LIFTED, What.LIFTED, 3.0)) is None
+    assert told((LIFTED, What.PLANTED), (PLANTED, What.LIFTED, 3.0)) is None  # a journal written by hand

@@ -11,12 +11,12 @@ from haulm.weather import DAY, Days
 
 
 def season_sum(bed: Bed, planting: Planting, days: Noted, journal: Journal, weather: Days) -> SeasonSum | None:
-    """From planting to the first lifting; None where either was not noted.
+    """From planting to the first lifting; None where either was not noted, or lifting for an earlier day.
 
     Rain is the station's, but the grower's own gauge where it was read; days without either count as none, and are
     counted.
     """
-    if days.planted is None or days.lifted is None:
+    if days.planted is None or days.lifted is None or days.lifted < days.planted:
         return None
     last = days.lifted - DAY
     count = (last - days.planted).days + 1
