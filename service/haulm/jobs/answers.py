@@ -48,6 +48,8 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
         return Collected(fault="answers cannot be read without their libraries: pip install 'haulm[answers]'")
     garden = settings.garden
     key, today = signing_key(database, now), garden.place.day_of(now)
+    # A mailbox moved elsewhere may bear the old one's validity: some servers give 1 to all. Read twice adds nothing.
+    where = f"{garden.key} {server.user} {server.where} {server.folder}"
     good_for, held = timedelta(days=server.good_for_days), held_messages(database, garden.key)
 
     beds, people = [bed.key for bed in garden.beds], [one.address for one in garden.recipients]
@@ -59,7 +61,7 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
     try:
         found = read_mailbox(
             server,
-            Place(*mailbox_place(database, garden.key)),
+            Place(*mailbox_place(database, where)),
             Looked(today - good_for, tuple(people)),
             lambda header: header.message_id not in held and told_by(header) is not None,
             own_lines,
@@ -72,7 +74,7 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
         sentences = tuple(_heard(garden, state, answer, told_by(answer.header), now))
         keep_heard(database, garden.key, sentences)
         heard += sentences
-    keep_place(database, garden.key, found.place.validity, found.place.last_uid)
+    keep_place(database, where, found.place.validity, found.place.last_uid)
     return Collected(tuple(heard), found.left_alone)
 
 

@@ -78,16 +78,16 @@ def mark_told(database: Database, garden: str, day: date) -> None:
         database.rows("UPDATE answers SET told_on = ? WHERE garden = ? AND told_on IS NULL", (day.isoformat(), garden))
 
 
-def mailbox_place(database: Database, garden: str) -> tuple[int, int]:
-    """Validity and last UID that were read; zeros before the first reading."""
-    row = database.row("SELECT validity, last_uid FROM mailboxes WHERE garden = ?", (garden,))
+def mailbox_place(database: Database, mailbox: str) -> tuple[int, int]:
+    """Validity and last UID that were read of a garden's mailbox; zeros before the first reading."""
+    row = database.row("SELECT validity, last_uid FROM mailboxes WHERE garden = ?", (mailbox,))
     return (0, 0) if row is None else (row["validity"], row["last_uid"])
 
 
-def keep_place(database: Database, garden: str, validity: int, last_uid: int) -> None:
+def keep_place(database: Database, mailbox: str, validity: int, last_uid: int) -> None:
     """Remember how far the mailbox has been read."""
     with database.transaction():
-        database.rows("INSERT OR REPLACE INTO mailboxes VALUES (?, ?, ?)", (garden, validity, last_uid))
+        database.rows("INSERT OR REPLACE INTO mailboxes VALUES (?, ?, ?)", (mailbox, validity, last_uid))
 
 
 def signing_key(database: Database, now: datetime) -> bytes:

@@ -235,3 +235,16 @@ def test_a_bed_that_left_the_settings_takes_no_letter_with_it(garden, box, tmp_p
     file.write_text(file.read_text().replace("gatebed", "frontbed"))
     letter = morning(load(file), state, at(FIRST + timedelta(days=1))).letter
     assert "“watered 20” is not clear" in " ".join(letter.text.split())
+
+
+def test_another_mailbox_of_the_same_validity_is_read_from_its_beginning(garden, box, tmp_path):
+    """The same folder under its other spelling stands for it: RFC 9051 knows INBOX in any case."""
+    settings, state = garden
+    old = load(tmp_path / "haulm.toml", {"HAULM_POST__MAILBOX__FOLDER": "inbox"})
+    heard(old, state)
+    with open_database(state.store) as database, database.transaction():
+        database.rows("UPDATE mailboxes SET last_uid = 1000000000")
+    box.put(subject_of(settings, state), "watered 20 l")
+    assert heard(old, state).heard == ()
+    assert len(heard(settings, state).heard) == 1
+    assert heard(settings, state).heard == ()
