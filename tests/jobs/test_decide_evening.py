@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from haulm.advice import Said, Section
-from haulm.alerts.frost import ACT, SEVERE
+from haulm.alerts.frost import ACT, SEVERE, night_chance
 from haulm.garden import Entry, Journal, What
 from haulm.jobs import demo
 from haulm.jobs.decide import decide
@@ -111,11 +111,12 @@ def test_the_last_word_of_the_day_counts(look):
     assert verdicts(look(ACT_C, (0, ACT))) == []
 
 
-@pytest.mark.parametrize(("off_by_c", "told"), [(0.02, []), (-0.02, [BACK])])
-def test_a_call_is_taken_back_only_below_the_chance_that_ends_a_warning(look, off_by_c, told):
-    """10 % for 0 °C at the leaf (1.2816 spreads above it, any table of the normal distribution)."""
-    spread_c = look(QUIET_C).tonight.night.spread_c
-    assert verdicts(look(1.2816 * spread_c - off_by_c, (ACT,))) == told
+def test_a_call_is_taken_back_only_below_the_chance_that_ends_a_warning(look):
+    """10 % for 0 °C at the leaf, by the chances that the letters themselves give."""
+    seen = [look(low_c, (ACT,)) for low_c in np.arange(0.5, 6.0, 0.1)]
+    low = [night_chance(one.tonight.night, 0.0) < 0.10 for one in seen]
+    assert [verdicts(one) for one in seen] == [[BACK] if below else [] for below in low]
+    assert len(set(low)) == 2
 
 
 def test_a_call_is_not_taken_back_while_the_days_own_minimum_still_makes_it(look):

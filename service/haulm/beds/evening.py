@@ -4,6 +4,7 @@ The handbook's method takes the air two hours after sunset. It is fitted here on
 from sunset the newest hour was observed tonight; earlier in the evening its error is larger, and it weighs less.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
@@ -12,21 +13,23 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from haulm.beds.dusk import sunrise_after, sunset_of
-from haulm.beds.nights import GardenNights, coming_nights, garden_nights, plainly
+from haulm.beds.graded import GradedMinima, graded_minima
+from haulm.beds.nights import coming_nights, garden_nights, plainly
 from haulm.condition import Night
 from haulm.garden import Journal, Place
 from haulm.science.evening_minimum import EveningFit, blended, evening_minimum_c, fit_evening, hour_reached
+from haulm.science.forecast_skill import Outlook
 from haulm.science.frost import spread_by_lead_c
 from haulm.science.leaf_night import clear_and_calm
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import DAY, HOUR, Days, FloatArray, Hours, Timeline
+from haulm.weather import DAY, HOUR, Days, FloatArray, Forecast, Hours, Timeline
 
+FREEZING_C = 0.0
 LEAST_NIGHTS = 30  # judgement: a month of clear, calm nights of the place's own, before its fit is trusted
 NIGHTS_LOOKED_BACK = 400
 FRESH = timedelta(hours=3)  # judgement: an older hour tells more of the afternoon than of the evening
 KNOWN_SHARE = 0.9  # of a night's hours, as for a day's
 RADIATION_NIGHT = 0.5  # judgement: from this weight on a night counts as clear and calm
-FREEZING_C = 0.0
 NIGHT_ENDS = time(10)  # the minimum of a night comes before this, also where the sun is late
 
 
@@ -72,31 +75,60 @@ class Tonight:
     leaf_zero_at: datetime | None
 
 
-def tonight_of(timeline: Timeline, place: Place, thresholds: Thresholds, as_of: datetime, journal: Journal) -> Tonight:
-    """What is known of the coming night at an evening's instant; `journal` is what stands in it then."""
+def tonight_of(
+    timeline: Timeline,
+    place: Place,
+    thresholds: Thresholds,
+    as_of: datetime,
+    journal: Journal,
+    forecasts: Sequence[Forecast] = (),
+) -> Tonight:
+    """What is known of the coming night at an evening's instant.
+
+    Parameters
+    ----------
+    journal
+        What stands in it then (`Journal.known`).
+    forecasts
+        All issues that are held, for what they have been worth; later ones are left out here.
+    """
     zone, today = ZoneInfo(place.zone), timeline.today
     ends = datetime.combine(today + DAY, NIGHT_ENDS, zone).astimezone(UTC)
     ahead = _span(timeline.hours_ahead, as_of, ends)
     forecast_c = _lowest(ahead, timeline)
     newest_c, newest_at = _newest(timeline.hours_seen, as_of)
-    days = _with_the_nights_sky(timeline, ahead)
+    days = _falling_to(_with_the_nights_sky(timeline, ahead), forecast_c)
     weight = float(clear_and_calm(days.cloud, days.wind_ms)[1])
     fit, unused = _fit(timeline, place, newest_at, weight)
     evening_c = _by_the_evening(fit, timeline, newest_at) if unused is None else float("nan")
-    spread_c = float(spread_by_lead_c(1.0))
-    air, air_spread = blended(forecast_c, spread_c, evening_c, fit.spread_c)
-    lowest = _no_warmer_than(float(air), newest_c)
-    error_c = float(air_spread) if np.isfinite(air_spread) else spread_c
-    night = _at_the_leaf(days, lowest, error_c, garden_nights(timeline, journal, place, thresholds))
+    garden = garden_nights(timeline, journal, place, thresholds)
+    graded = graded_minima(forecasts, timeline, place, as_of, garden.usual_range_c)
+    air = _together(_expected(days, timeline, place, graded), evening_c, fit, newest_c)
+    (night,) = coming_nights(_falling_to(days, float(air.mean_c[0, 0])), air, garden)
     zero_at = _zero_at(timeline, place, night) if weight >= RADIATION_NIGHT else None
     return Tonight(night, forecast_c, evening_c, fit.spread_c, fit.nights, newest_c, newest_at, unused, zero_at)
 
 
-def _no_warmer_than(lowest_c: float, newest_c: float) -> float:
-    """It is that cold already. Where nothing tells of the night, frost observed does, and a mild hour does not."""
-    if np.isfinite(lowest_c) or newest_c <= FREEZING_C:
-        return float(np.fmin(lowest_c, newest_c))
-    return float("nan")
+def _falling_to(days: Days, air_c: float) -> Days:
+    return replace(days, air_min_c=np.append(days.air_min_c[:1], air_c))
+
+
+def _expected(days: Days, timeline: Timeline, place: Place, graded: GradedMinima) -> Outlook:
+    """What the forecast of this night is worth, by what its forerunners were."""
+    if timeline.forecast_issued is None:
+        return plainly(days.air_min_c[1:], spread_by_lead_c([1.0]))
+    every = graded.expect(days, place.day_of(timeline.forecast_issued))
+    return Outlook(every.mean_c[1:], every.spread_c[1:], every.errors_c[1:])
+
+
+def _together(told: Outlook, evening_c: float, fit: EveningFit, newest_c: float) -> Outlook:
+    """Forecast and evening's air as one; it cannot stay warmer than it is already."""
+    air, spread = blended(told.mean_c, told.spread_c, evening_c, fit.spread_c)
+    # Where nothing tells of the night, frost observed does, and a mild hour does not.
+    lowest = np.where(np.isfinite(air) | (newest_c <= FREEZING_C), np.fmin(air, newest_c), np.nan)
+    spread = np.where(np.isfinite(spread), spread, spread_by_lead_c(1.0))
+    errors = told.errors_c if np.isnan(evening_c) else np.zeros_like(told.errors_c)
+    return Outlook(lowest, spread, errors)
 
 
 def _span(hours: Hours | None, first: datetime, end: datetime) -> Hours | None:
@@ -137,12 +169,6 @@ def _for_the_night(days: Days, ahead: Hours, name: str) -> FloatArray:
     known = told[np.isfinite(told)]
     values[1:] = known.mean() if known.size else values[1:]
     return np.asarray(values, dtype=np.float64)
-
-
-def _at_the_leaf(days: Days, air_c: float, spread_c: float, garden: GardenNights) -> Night:
-    tonight = replace(days, air_min_c=np.append(days.air_min_c[:1], air_c))
-    (night,) = coming_nights(tonight, plainly(np.array([air_c]), np.array([spread_c])), garden)
-    return night
 
 
 # --- the evening's own air

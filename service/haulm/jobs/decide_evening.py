@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from haulm.advice import Alert, Answer, Decision, Fact, Finding, NotKnown, Said, Section
-from haulm.alerts.frost import ACT, VERDICTS
+from haulm.alerts.frost import ACT, VERDICTS, night_chance
 from haulm.alerts.rules import RULES
 from haulm.alerts.select import standing
 from haulm.beds.dusk import evening_of
@@ -22,7 +22,6 @@ from haulm.beds.forcing import PlaceMean
 from haulm.condition import Condition, Night
 from haulm.garden import Garden, Journal, Place
 from haulm.jobs.decide import decide
-from haulm.science.frost import chance_at_or_below
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Forecast, Record
 
@@ -97,7 +96,8 @@ def decide_evening(  # noqa: PLR0913  as many as `decide`, and what was said
     """
     remembered = tuple(memory)
     day = decide(garden, thresholds, as_of, record, forecasts, journal, remembered, told)
-    tonight = tonight_of(day.timeline, garden.place, thresholds, as_of, journal.known(as_of, day.today))
+    noted = journal.known(as_of, day.today)
+    tonight = tonight_of(day.timeline, garden.place, thresholds, as_of, noted, forecasts)
     look = _Look(as_of, tonight, {(one.bed, one.planting): one for one in said.called}, said.evening)
     answers = [(one, _answer(one, tonight.night, look, thresholds)) for one in day.conditions]
     alerts = tuple(alert for one, answer in answers for alert in _alerts(one, answer, look, thresholds))
@@ -151,7 +151,7 @@ def _agrees(condition: Condition, look: _Look, thresholds: Thresholds) -> bool:
 def _taken_back(tonight: Tonight) -> Finding:
     night = tonight.night
     facts: dict[str, Fact] = {"morning": night.morning, "air_c": night.air_c, "leaf_c": night.leaf_c}
-    facts["chance_of_zero"] = float(chance_at_or_below(0.0, night.leaf_c, night.spread_c))
+    facts["chance_of_zero"] = night_chance(night, 0.0)
     return Finding(TAKEN_BACK, Section.LEAVE_ALONE, 50, facts)
 
 
@@ -228,5 +228,5 @@ def _outlook(answers: Iterable[Answer], alerts: Sequence[Alert], tonight: Tonigh
         return Outlook.NO_CROP
     limits, night = thresholds.frost, tonight.night
     # Worth a heads-up, and no bed got one: then there is no leaf.
-    cold = chance_at_or_below(limits.heads_up_c, night.leaf_c, night.spread_c) >= limits.heads_up_chance
+    cold = night_chance(night, limits.heads_up_c) >= limits.heads_up_chance
     return Outlook.NOT_IN_LEAF if cold else Outlook.QUIET

@@ -37,7 +37,7 @@ def _rows(facts: Facts, display: Display) -> Iterable[Row]:
     spoken = {name: value for name, value in facts.items() if isinstance(value, float)}
     yield Row("Lowest forecast at the station", amounts.temperature(spoken.get("forecast_c"), display))
     yield Row("From this evening's own air", _by_the_evening(facts, display))
-    yield Row("Taken together", amounts.temperature(spoken.get("air_c"), display))
+    yield Row("To be expected there, all told", amounts.temperature(spoken.get("air_c"), display))
     if facts["newest_at"]:
         newest = amounts.temperature(spoken.get("newest_c"), display)
         yield Row("Newest hour observed", f"{newest} at {facts['newest_at']}")
