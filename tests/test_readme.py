@@ -14,7 +14,8 @@ from haulm.jobs.demo import DEFAULT_DAY, demo
 from haulm.letter import amounts
 from haulm.settings.sample import sample_toml
 
-README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def table_under(heading):
@@ -72,3 +73,11 @@ def test_the_letter_that_is_shown_is_the_demo_s(tmp_path):
 def test_the_words_for_chances_are_the_letter_s():
     shown = re.findall(r"^\| (\d+ in \d+ \(\d+ %\)) \| (.+) \|$", README, re.MULTILINE)
     assert shown == [(row.told, row.word) for row in amounts.ODDS]
+
+
+def test_its_pictures_are_there_and_told_in_words():
+    shown = re.findall(r'<img src="([^"]+)"[^>]*alt="([^"]+)"', README)
+    assert shown
+    for source, alt in shown:
+        assert (ROOT / source).is_file()
+        assert len(alt.split()) > 10
