@@ -54,6 +54,16 @@ def test_a_frost_without_a_call_is_told(a, thresholds, today, leaf_c, verdict, s
     assert verdicts(outcomes(a, thresholds, memory, past(today, leaf_c))) == verdict
 
 
+def test_a_call_that_the_evening_took_back_is_no_call(a, thresholds, today):
+    """Nothing came of it, and nothing is said; but a frost that came after all is told, and as what it was."""
+    back = replace(said(today), ended_on=today - DAY)
+    assert verdicts(outcomes(a, thresholds, [back], past(today, 3.0))) == []
+    (alert,), _ = outcomes(a, thresholds, [back], past(today, -3.0))
+    assert (alert.verdict, alert.facts["taken_back"]) == ("came-unwarned", True)
+    (plain,), _ = outcomes(a, thresholds, [said(today, "skip", 0, rule="water")], past(today, -3.0))
+    assert plain.facts["taken_back"] is False
+
+
 def test_without_a_letter_on_that_day_nobody_failed_to_warn(a, thresholds, today):
     assert verdicts(outcomes(a, thresholds, [], past(today, -3.0))) == []
     earlier = said(today, "skip", 0, rule="water", first=6, last=3)

@@ -36,7 +36,7 @@ def frost_outcomes(
         for night in condition.sky.nights_past:
             verdict = _verdict(night, condition, memory, thresholds)
             if verdict and not _told(night, condition, memory):
-                alerts.append(_alert(verdict, night, condition))
+                alerts.append(_alert(verdict, night, condition, memory))
                 said.append(_said(verdict, night, condition))
     return tuple(alerts), tuple(said)
 
@@ -53,10 +53,15 @@ def _verdict(night: NightPast, condition: Condition, memory: tuple[Said, ...], t
 
 
 def _call(condition: Condition, memory: Iterable[Said], eve: date) -> str:
-    """What the letter of that evening's day said of frost; empty for nothing."""
-    mine = (said for said in memory if said.rule == "frost" and (said.bed, said.planting) == _keys(condition))
-    spoken = [said for said in mine if _stood(said, eve)]
+    """What the letters of that evening's day said of frost in the end; empty for nothing, and for a call taken back."""
+    mine = [said for said in memory if said.rule == "frost" and (said.bed, said.planting) == _keys(condition)]
+    spoken = [said for said in mine if _stood(said, eve) and not _taken_back(said, eve)]
     return max(spoken, key=lambda said: said.episode).verdict if spoken else ""
+
+
+def _taken_back(said: Said, day: date) -> bool:
+    """A morning ends what no longer stands in its letter; only an evening ends what the same day's letter said."""
+    return said.ended_on == day == said.last_on
 
 
 def _stood(said: Said, day: date) -> bool:
@@ -81,15 +86,17 @@ def _told(night: NightPast, condition: Condition, memory: Iterable[Said]) -> boo
     return any(said.episode == night.morning.isoformat() and said.first_on < condition.today for said in mine)
 
 
-def _alert(verdict: str, night: NightPast, condition: Condition) -> Alert:
+def _alert(verdict: str, night: NightPast, condition: Condition, memory: Iterable[Said]) -> Alert:
+    bed, planting = _keys(condition)
+    calls = [said for said in memory if (said.rule, said.bed, said.planting) == ("frost", bed, planting)]
     facts: dict[str, Fact] = {
         "morning": night.morning,
         "last_night": night.morning == condition.today,
         "air_c": night.air_c,
         "leaf_c": night.leaf_c,
         "read_c": None if np.isnan(night.read_c) else night.read_c,
+        "taken_back": any(_taken_back(said, night.morning - DAY) for said in calls),
     }
-    bed, planting = _keys(condition)
     return Alert(
         rule=RULE, bed=bed, planting=planting, stage=condition.stage.stage, section=Section.KEEP_AN_EYE,
         verdict=verdict, urgency=URGENCY[verdict], facts=facts, level=0, chance=None, first_on=condition.today,
