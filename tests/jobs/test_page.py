@@ -87,7 +87,8 @@ def pages(folder):
 
 def test_every_link_and_picture_is_there_and_nothing_leads_outside(folder):
     found = pages(folder)
-    assert {"index.html", "letters.html", "review.html"} < set(found)
+    assert {"index.html", "letters.html", "windows.html", "review.html"} < set(found)
+    assert "When to plant Gatebed" in found["windows.html"].words
     assert sum(name.startswith("letters/") for name in found) == MORNINGS
     for name, page in found.items():
         for target in page.leads + page.loads:

@@ -18,12 +18,16 @@ from haulm.jobs import note_answers
 from haulm.jobs.morning import think
 from haulm.jobs.review import review
 from haulm.jobs.review_lines import as_parts
+from haulm.jobs.season import picture as year_picture
+from haulm.jobs.season import season_told
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import page
 from haulm.letter.dates import coming_dates
 from haulm.letter.numbers import stage_in_words
-from haulm.letter.page import ARCHIVE, REVIEW, TODAY, Link, Listed, Row
+from haulm.letter.page import ARCHIVE, REVIEW, TODAY, BedWindows, Link, Listed, Row
 from haulm.letter.render import Picture
+from haulm.letter.season import as_parts as as_season_parts
+from haulm.letter.season import year_alt_text
 from haulm.letter.season_chart import Mark, Season, season_alt_text, season_chart
 from haulm.post.folder import letter_stem, safe_name
 from haulm.settings.explain import explained
@@ -76,6 +80,7 @@ def write_pages(settings: Settings, state: StateFolder, folder: Path, now: datet
         files |= _letters(held, folder)
         for condition in held.decision.conditions:
             files |= _bed(held, condition)
+        files |= _windows(settings, state, held, now)
         for name, told in page.help_pages(held.links, explained(settings.thresholds)).items():
             files[name] = _text(told)
         files[REVIEW] = _text(page.lines_page(_REVIEW, held.links, looked_back))
@@ -94,7 +99,7 @@ def refresh_pages(settings: Settings, state: StateFolder, now: datetime) -> Exit
     return Exit.DONE
 
 
-_REVIEW = Link(REVIEW, "Looking back")
+_REVIEW, _WINDOWS = Link(REVIEW, "Looking back"), Link("windows.html", "When to plant")
 
 
 def _hold(settings: Settings, state: StateFolder, database: Database | None, now: datetime) -> _Held:
@@ -107,7 +112,7 @@ def _hold(settings: Settings, state: StateFolder, database: Database | None, now
         letters = headings(database, garden)
         said = letters_between(database, garden, "morning", today - LONGEST_SEASON, today)
     beds = (_link(condition) for condition in decision.conditions)
-    links = (Link(TODAY, "Today"), *beds, Link(ARCHIVE, "The letters"), _REVIEW)
+    links = (Link(TODAY, "Today"), *beds, Link(ARCHIVE, "The letters"), _WINDOWS, _REVIEW)
     return _Held(settings, decision, journal, database, letters, said, links)
 
 
@@ -162,6 +167,20 @@ def _bed(held: _Held, condition: Condition) -> dict[str, bytes]:
         link.file: _text(page.bed_page(link, held.links, stage, picture, coming, rows)),
         drawn: season_chart(season, thresholds),
     }
+
+
+def _windows(settings: Settings, state: StateFolder, held: _Held, now: datetime) -> dict[str, bytes]:
+    """The planting windows of each bed, with a picture of its year."""
+    files: dict[str, bytes] = {}
+    beds = []
+    for bed in settings.garden.beds:
+        told = season_told(settings, state, now, bed.key, None)
+        intro, found = as_season_parts(told)
+        drawn = f"windows-{safe_name(bed.key)}.png" if told.years else ""
+        if drawn:
+            files[drawn] = year_picture(told)
+        beds.append(BedWindows(bed.name, intro, found, Picture(drawn, year_alt_text(told)) if drawn else None))
+    return {_WINDOWS.file: _text(page.windows_page(_WINDOWS, held.links, beds)), **files}
 
 
 def _first(notes: Sequence[Entry], condition: Condition) -> date:

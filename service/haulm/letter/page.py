@@ -11,6 +11,7 @@ from markupsafe import Markup
 from haulm.letter import amounts
 from haulm.letter.dates import Coming
 from haulm.letter.render import Picture, html_environment
+from haulm.letter.season import CAUTION
 from haulm.settings.explain import Explained
 
 TODAY, ARCHIVE, REVIEW = "index.html", "letters.html", "review.html"
@@ -50,6 +51,16 @@ class Row:
     day: date
     what: str
     noted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BedWindows:
+    """The planting windows of one bed: how they were reckoned, each with its rows, and the picture of the year."""
+
+    name: str
+    intro: str
+    windows: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    picture: Picture | None
 
 
 def letter_page(letter: Listed, html: str, links: Sequence[Link], here: str) -> str:
@@ -105,6 +116,11 @@ def lines_page(
 ) -> str:
     """A page of paragraphs under headings; a heading may be empty."""
     return _page("lines.html", links, link.file, title=link.name, parts=parts, picture=picture)
+
+
+def windows_page(link: Link, links: Sequence[Link], beds: Iterable[BedWindows]) -> str:
+    """When to plant, for each bed: the windows of its year and a picture of them."""
+    return _page("windows.html", links, link.file, title=link.name, beds=list(beds), caution=CAUTION)
 
 
 def help_pages(links: Sequence[Link], tables: Iterable[tuple[str, Sequence[Explained]]]) -> dict[str, str]:

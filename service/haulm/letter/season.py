@@ -119,6 +119,26 @@ def as_lines(told: SeasonTold) -> Iterator[str]:
         yield from _wrapped(CAUTION)
 
 
+def as_parts(told: SeasonTold) -> tuple[str, tuple[tuple[str, tuple[tuple[str, str], ...]], ...]]:
+    """The same for a page: how it was reckoned, and each window with its rows (a name and its words)."""
+    intro = list(_heading(told))
+    if told.years and not told.windows:
+        intro += _no_window(told)
+    found = tuple(
+        (_window_title(window, number), tuple(_window_rows(told, window, frost)))
+        for number, (window, frost) in enumerate(zip(told.windows, told.frosts_of, strict=True), start=1)
+    )
+    return " ".join(intro), found
+
+
+def year_alt_text(told: SeasonTold) -> str:
+    """What the picture of the year shows, in words."""
+    titles = [_window_title(window, number) for number, window in enumerate(told.windows, start=1)]
+    return f"The year of {told.bed.name}: the share of years in which a crop planted that day came to something. " + (
+        "; ".join(titles) or "No window"
+    )
+
+
 def _heading(told: SeasonTold) -> Iterator[str]:
     display = told.place.display
     where = "under the straw" if told.depth_m == 0.0 else f"{amounts.straw(told.depth_m, display)} deep"
@@ -128,7 +148,7 @@ def _heading(told: SeasonTold) -> Iterator[str]:
         return
     first, last = told.found.years.min(), told.found.years.max()
     weather = f"{amounts.years(told.years)} of weather, {first}-{last}"
-    yield from _wrapped(f"When to plant {told.bed.name}, {told.place.name}: by {weather}")
+    yield from _wrapped(f"When to plant {told.bed.name}, {told.place.name}: by {weather}.")
     straw = amounts.straw(told.thresholds.planting.straw_at_planting_m, display)
     yield from _wrapped(
         f"Seed {where}, {straw} of straw from planting; the garden {_colder(told)}. From {told.station}."
@@ -149,16 +169,17 @@ def _colder(told: SeasonTold) -> str:
 
 
 def _window_lines(told: SeasonTold, window: Window, frost: WindowFrost, number: int) -> Iterator[str]:
-    kind = "Window" if window.good else "Chancy window"
-    if window.whole_year:
-        yield f"{kind} {number}: any day of the year, best about {ring_day(window.best)}"
-    else:
-        yield (
-            f"{kind} {number}: {ring_day(window.first)} to {ring_day(window.last)}, best about {ring_day(window.best)}"
-        )
+    yield _window_title(window, number)
     for label, value in _window_rows(told, window, frost):
         for at, line in enumerate(_wrapped(value, WIDTH - LABEL)):
             yield f"  {label if at == 0 else '':{LABEL - 2}}{line}"
+
+
+def _window_title(window: Window, number: int) -> str:
+    kind = "Window" if window.good else "Chancy window"
+    if window.whole_year:
+        return f"{kind} {number}: any day of the year, best about {ring_day(window.best)}"
+    return f"{kind} {number}: {ring_day(window.first)} to {ring_day(window.last)}, best about {ring_day(window.best)}"
 
 
 def _wrapped(text: str, width: int = WIDTH) -> list[str]:
