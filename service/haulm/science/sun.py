@@ -12,7 +12,6 @@ FloatArray = NDArray[np.float64]
 
 SOLAR_CONSTANT_MJ_M2_MIN = 0.0820  # FAO-56 eq 21
 RANGE_COEFFICIENT_INLAND = 0.16  # FAO-56 eq 50, kRs
-RANGE_COEFFICIENT_COAST = 0.19  # FAO-56 eq 50, kRs
 
 
 def sun_distance_factor(day_of_year: ArrayLike) -> FloatArray:

@@ -26,9 +26,7 @@ POTATO_STAGES = {
 }
 POTATO_KC = (0.5, 1.15, 0.75)  # initial, middle, end: FAO-56 Table 12, p. 110
 POTATO_KCB = (0.15, 1.10, 0.65)  # without evaporation from the soil: FAO-56 Table 17, p. 137
-POTATO_KC_END_TOPS_KILLED = 0.40  # FAO-56 Table 12: long season, vines killed
 POTATO_HEIGHT_M = 0.6  # FAO-56 Table 12
-POTATO_ROOTS_M = (0.4, 0.6)  # FAO-56 Table 22, p. 163
 POTATO_FRACTION = 0.35  # FAO-56 Table 22, where the crop uses 5 mm a day
 FINE_SOIL_FACTOR, COARSE_SOIL_FACTOR = 0.925, 1.075  # middle of the 5 to 10 % of FAO-56 Table 22's note
 IGNORED_SHARE_OF_ETO = 0.2  # FAO-56 p. 170
