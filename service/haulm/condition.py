@@ -365,8 +365,8 @@ class Condition:
     """One planting in its bed on one morning: all that a rule may look at.
 
     `straw_m` is the depth that lies now, `last_straw` the day it was last laid, as noted or set; `standing_water` the
-    last day on which the bed was noted under water. `ends` is None while no crop ripens there,
-    `store`, `kept_seed` and `season` until it is lifted.
+    last day on which the bed was noted under water, `no_shoots` the last on which none were out yet by a note. `ends`
+    is None while no crop ripens there, `store`, `kept_seed` and `season` until it is lifted.
     """
 
     garden: Garden
@@ -383,6 +383,7 @@ class Condition:
     sky: SkyNow
     seed: SeedNow = SeedNow()
     standing_water: date | None = None
+    no_shoots: date | None = None
     ends: Ends | None = None
     store: StoreNow | None = None
     kept_seed: KeptSeed | None = None

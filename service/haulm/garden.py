@@ -173,6 +173,7 @@ class What(StrEnum):
     CHITTING_BEGUN = "chitting begun"
     SEED_CUT = "seed cut"
     PLANTED = "planted"
+    NO_SHOOTS = "no shoots yet"
     SHOOTS_OUT = "shoots out"
     STRAW_LAID = "straw laid"
     STRAW_RAKED = "straw raked off"

@@ -5,7 +5,17 @@ from dataclasses import replace
 import pytest
 
 from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.growth import ASK, CUT, TAPER, ripening, second_straw, shoots_due, skins_set, stop_watering
+from haulm.alerts.growth import (
+    ASK,
+    CUT,
+    TAPER,
+    asked_to_wait,
+    ripening,
+    second_straw,
+    shoots_due,
+    skins_set,
+    stop_watering,
+)
 from haulm.condition import DayRange
 from haulm.garden import Cause, Habit, Stage
 from haulm.weather import DAY
@@ -58,6 +68,19 @@ def test_overdue_shoots_tell_until_when_to_replant(a, thresholds, today, closes_
 def test_shoots_once_looked_for_stay_looked_for(a, thresholds, today):
     said = said_of("shoots-due", "due", today - DAY)
     assert shoots_due(expecting(a, today, 1, 9), thresholds, said).verdict == "due"
+
+
+@pytest.mark.parametrize(("days", "ago", "waits"), [(7, None, False), (7, 6, True), (7, 7, False), (10, 9, True)])
+def test_no_shoots_yet_asks_for_silence_so_long(a, thresholds, today, days, ago, waits):
+    patient = thresholds.model_copy(update={"shoots": thresholds.shoots.model_copy(update={"ask_again_days": days})})
+    looked = None if ago is None else today - ago * DAY
+    assert asked_to_wait(replace(a.condition(Stage.PLANTED), no_shoots=looked), patient) is waits
+
+
+@pytest.mark.parametrize(("looked", "verdict"), [(None, "unnoted"), (28, "unnoted"), (27, "overdue")])
+def test_shoots_are_not_taken_to_stand_where_a_late_look_found_none(a, thresholds, today, looked, verdict):
+    late = replace(expecting(a, today, -60, -40), no_shoots=None if looked is None else today - looked * DAY)
+    assert verdict_of(shoots_due(late, thresholds, None)) == verdict
 
 
 def test_shoots_that_are_noted_are_no_longer_due(a, thresholds):

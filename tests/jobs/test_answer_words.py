@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.garden import Bed, Cause, Garden, Place, What
+from haulm.jobs.answer_denials import Correction, denial
 from haulm.jobs.answer_words import About, Outcome, Reading, phrase, understand
 from haulm.jobs.note_words import WANTED, Amount, read_amount
 from haulm.units import Display
@@ -47,6 +48,10 @@ def test_each_phrase_is_understood_asked_back_or_left(row):
     if "notes" in row:
         assert {sentence.outcome for sentence in sentences} == {Outcome.NOTE}
         assert near(readings, row["notes"]), readings
+    elif "corrects" in row:
+        (sentence,) = sentences
+        assert sentence.outcome is Outcome.CORRECT
+        assert sentence.correction == Correction(**row["corrects"])
     elif "asks" in row:
         assert [sentence.outcome for sentence in sentences] == [Outcome.ASK]
         assert sentences[0].why
@@ -151,3 +156,49 @@ def test_a_name_that_two_beds_bear_or_none_is_asked_back():
 def test_other_words_before_a_colon_are_no_bed(text):
     (sentence,) = understand(text, about())
     assert sentence.outcome is Outcome.NOTE
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("no, that was the other bed", Correction(other_bed=True)),
+        ("Sorry, wrong bed", Correction(other_bed=True)),
+        ("that was the wrong bed", Correction(other_bed=True)),
+        ("No - that was Plumbed", Correction(bed=BEDS[1])),
+        ("no, that was in Plumbed yesterday", Correction(bed=BEDS[1], day=TODAY - timedelta(days=1))),
+        ("no, that was yesterday", Correction(day=TODAY - timedelta(days=1))),
+        ("sorry, that was on Tuesday", Correction(day=TODAY - timedelta(days=2))),
+        ("no, the watering was the other bed", Correction(other_bed=True, thing=What.WATERED)),
+        ("no, the shoots were on 10 May", Correction(day=TODAY - timedelta(days=3), thing=What.SHOOTS_OUT)),
+    ],
+)
+def test_what_takes_an_answer_back(text, wanted):
+    (sentence,) = understand(text, about())
+    assert (sentence.outcome, sentence.correction) == (Outcome.CORRECT, wanted)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "no watering was needed yesterday",
+        "no, it was 20 l",
+        "no, that was good",
+        "no, that was tomorrow",
+        "no, that was on 5/6",
+        "no, that was Gatebed or Plumbed",
+        "no, the other bed is dry",
+        "no, the bed was dry yesterday",
+        "the shoots were out yesterday",
+    ],
+)
+def test_what_only_sounds_like_it_does_not(text):
+    assert all(sentence.outcome is not Outcome.CORRECT for sentence in understand(text, about()))
+
+
+@given(readings(), st.integers(0, 20), st.sampled_from(("bed", "day", "both")))
+def test_the_words_of_a_correction_are_understood_as_just_that(drawn, back, what):
+    about, reading = drawn
+    day = None if what == "bed" else TODAY - timedelta(days=back)
+    bed = None if what == "day" else reading.bed
+    (sentence,) = understand(denial(reading.what, reading.day, bed, day), about)
+    assert sentence.correction == Correction(bed=bed, day=day, thing=reading.what, of_day=reading.day)

@@ -26,7 +26,8 @@ def shoots_due(condition: Condition, thresholds: Thresholds, standing: Said | No
     facts: dict[str, Fact] = {"early": shoots.early, "likely": shoots.likely, "late": shoots.late}
     overdue_after = timedelta(days=thresholds.shoots.overdue_days)
     unnoted_after = timedelta(days=thresholds.shoots.unnoted_days)
-    if shoots.late is not None and condition.today >= shoots.late + unnoted_after:
+    none_until = [day for day in (shoots.late, condition.no_shoots) if day is not None]  # a look that found none counts
+    if shoots.late is not None and condition.today >= max(none_until) + unnoted_after:
         return Finding("unnoted", Section.KEEP_AN_EYE, 18, facts)
     if shoots.late is not None and condition.today >= shoots.late + overdue_after:
         facts["overdue_days"] = (condition.today - shoots.late).days
@@ -35,6 +36,12 @@ def shoots_due(condition: Condition, thresholds: Thresholds, standing: Said | No
     if condition.today < shoots.early and standing is None:
         return None  # once looked for they stay looked for, even if the estimate moves a little
     return Finding("due", Section.KEEP_AN_EYE, 25, facts)
+
+
+def asked_to_wait(condition: Condition, thresholds: Thresholds) -> bool:
+    """Whether somebody looked and found none, so recently that there is no asking again yet."""
+    looked = condition.no_shoots
+    return looked is not None and condition.today - looked < timedelta(days=thresholds.shoots.ask_again_days)
 
 
 def second_straw(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:

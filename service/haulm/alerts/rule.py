@@ -12,11 +12,20 @@ Judge = Callable[[Condition, Thresholds, Said | None], Answer]
 SkyJudge = Callable[[SkyNow, Thresholds, Said | None], Answer]
 
 
+PutOff = Callable[[Condition, Thresholds], bool]
+
+
+def never(_condition: Condition, _thresholds: Thresholds) -> bool:
+    """No rule is put off unless it says so."""
+    return False
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """One alert about a planting. `judge` gets the open episode, if any, so that its off threshold can apply.
 
-    `ends_unsaid`: nobody needs to be told when it is over.
+    `ends_unsaid`: nobody needs to be told when it is over. `put_off`: the grower has asked for silence for a while;
+    what was open ends without a word, and is said anew after it.
     """
 
     key: str
@@ -24,6 +33,7 @@ class Rule:
     speaks: Speaks
     judge: Judge
     ends_unsaid: bool = False
+    put_off: PutOff = never
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from haulm.advice import Speaks
 from haulm.alerts.blight import blight_weather
 from haulm.alerts.data import forecast_missing, station_silent
 from haulm.alerts.frost import frost_on_shoots
-from haulm.alerts.growth import second_straw, shoots_due, skins_set, stop_watering
+from haulm.alerts.growth import asked_to_wait, second_straw, shoots_due, skins_set, stop_watering
 from haulm.alerts.lifting import cut_tops, freeze_at_tubers, lift_days, tops_frosted
 from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
 from haulm.alerts.looking_back import season_review
@@ -39,7 +39,7 @@ RULES: tuple[Rule, ...] = (
     Rule("cut-seed", CHITTING, Speaks.ONCE, cut_seed),
     Rule("planting-time", WAITING, Speaks.ONCE, planting_time),
     Rule("planted-too-cold", IN_THE_GROUND, Speaks.ONCE, planted_too_cold),
-    Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due),
+    Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due, put_off=asked_to_wait),
     Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw),
     Rule("straw-blows", stages_between(Stage.SEED, Stage.SKINS_SETTING), Speaks.ONE_MORNING, straw_blows),
     Rule("heat", IN_LEAF, Speaks.ONCE, heat),

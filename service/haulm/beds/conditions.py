@@ -20,6 +20,7 @@ from haulm.beds.noted import (
     Noted,
     last_laid,
     last_under_water,
+    last_without_shoots,
     noted,
     rain_read_mm,
     stage_now,
@@ -237,6 +238,7 @@ def _condition(
         sky=place.sky,
         seed=seed_now(days, planting, place.frosts, place.climate, thresholds),
         standing_water=last_under_water(bed, place.journal),
+        no_shoots=last_without_shoots(planting, place.journal),
         ends=ends_of(place.garden, planting, place.frosts, soil, thresholds, today) if ripens else None,
     )
 

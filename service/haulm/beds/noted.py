@@ -176,6 +176,12 @@ def last_under_water(bed: Bed, journal: Journal) -> date | None:
     return max((entry.day for entry in journal.of(bed.key, "", What.STANDING_WATER)), default=None)
 
 
+def last_without_shoots(planting: Planting, journal: Journal) -> date | None:
+    """The last day on which somebody looked and found no shoots yet."""
+    looks = (entry for entry in journal.of(planting.bed, planting.key, What.NO_SHOOTS) if entry.planting)
+    return max((entry.day for entry in looks), default=None)
+
+
 def watered_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
     """Waterings a day, in mm over the bed."""
     return _per_day(journal.of(bed.key, "", What.WATERED), first, count)

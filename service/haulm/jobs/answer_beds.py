@@ -12,7 +12,7 @@ from haulm.garden import Bed, Garden
 _FIRST, _MOST = 0xA000, 1000
 _STAND_IN = re.compile("[\ua000-\ua48c]")
 _BEFORE_COLON = re.compile("\\s*([\ua000-\ua48c])\\s*:\\s*(.+)", re.DOTALL)
-_SHORTEST = 3  # a name of one or two letters, or a bare number, counts only before a colon: "a" and "2" mean much else
+_SHORTEST = 3  # shorter, and bare numbers, count only where nothing else can be meant: "a" and "2" mean much
 # "bed 2 cans of 10 l" tells of two cans.
 _NO_COUNT = r"(?!\s*(?:[x×]|cans?|buckets?|bottles?|jugs?|mm|cm|in|inch(?:es)?|l|litres?|liters?|gal\w*|kg|lbs?)\b)"
 
@@ -71,5 +71,6 @@ def name_beds(text: str, garden: Garden) -> Named:
 
 def _pattern(name: str) -> str:
     if len(name) < _SHORTEST or not re.search(r"[^\W\d]", name):
-        return rf"^\s*{re.escape(name)}(?=\s*:)"
+        # The second is how the words of a correction name a bed.
+        return rf"^\s*{re.escape(name)}(?=\s*:)|(?<= of \d{{4}}-\d\d-\d\d was ){re.escape(name)}(?= on \d|$)"
     return rf"(?<!\w){re.escape(name)}(?!\w){_NO_COUNT if name[-1].isdigit() else ''}"

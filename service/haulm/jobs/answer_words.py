@@ -14,11 +14,13 @@ from haulm.errors import HaulmError
 from haulm.garden import Bed, Cause, Garden, What
 from haulm.jobs.answer_beds import Named, name_beds
 from haulm.jobs.answer_days import read_days
+from haulm.jobs.answer_denials import Correction, read_correction
 from haulm.jobs.note_words import WANTED, Amount, read_amount
 from haulm.units import Display, Kind, read_quantity
 
 MOST_CHOICES = 3
 IMPOSSIBLE, WHICH = "more or less than can be true", "which of these"
+_NO_SHOOTS = r"\bno (?:\w+ )?shoots\b|\bshoots? (?:are |is )?not (?:yet )?(?:out|up|there)\b"
 # In the order in which they are looked for: what is more particular comes first, and takes its words away.
 _SAID: tuple[tuple[What, str], ...] = (
     (What.STANDING_WATER, r"water (?:is |was |still )*standing|standing water|under water|flooded"),
@@ -32,6 +34,7 @@ _SAID: tuple[tuple[What, str], ...] = (
     (What.TOPS_DEAD, r"\btops? (?:are |is |were )?(?:all |wholly |quite |now )*dead\b|\bdead tops\b"),
     (What.DYING_BACK, r"\btops?\b[\w ]*\b(?:dying(?: back)?|going down|yellow(?:ing)?)\b|\bdying back\b"),
     (What.SPROUTING, r"\bsprouting\b"),
+    (What.NO_SHOOTS, rf"{_NO_SHOOTS}(?: yet)?"),
     (What.SHOOTS_OUT, r"\bshoots?\b|\bemerged\b|\bsprouts? (?:are )?(?:out|up)\b"),
     (
         What.STRAW_RAKED,
@@ -77,6 +80,7 @@ class Outcome(StrEnum):
     """What becomes of a sentence."""
 
     NOTE = "note"
+    CORRECT = "correct"
     ASK = "ask"
     NOTHING = "nothing"
 
@@ -103,12 +107,15 @@ class Sentence:
         The notes it makes; where it is asked back, what it may mean.
     why
         Why it is asked back, or is nothing to note.
+    correction
+        What it puts right of a note taken before, where it does.
     """
 
     text: str
     outcome: Outcome
     readings: tuple[Reading, ...] = ()
     why: str = ""
+    correction: Correction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +156,12 @@ def _lines(text: str) -> Iterator[str]:
 def _understood(line: str, about: About, named: Named) -> Sentence | None:
     shown, (words, about) = named.shown(line), _of_bed(line, about, named)
     said = _whats(words)
+    correction = read_correction(line, named, _things, about.today, about.garden.place.display)
+    if correction is not None:
+        return Sentence(shown, Outcome.CORRECT, correction=correction)
+    waits = _put_off(words, said)
+    if waits and not words.endswith("?"):
+        return replace(_with_amounts(waits, about, named), text=shown)
     short = len(words.split()) <= _WORDS_OF_CHAT and not re.search(r"\d", words)
     told = re.search(f"{_NOT_YET}|{_OTHER_BED}", words, re.IGNORECASE)
     if not said and not told and (short or re.match(_CHAT, words, re.IGNORECASE)):
@@ -168,6 +181,20 @@ def _understood(line: str, about: About, named: Named) -> Sentence | None:
     if words.endswith("?"):
         return Sentence(shown, Outcome.ASK, why="whether it is so")
     return replace(_with_amounts(words, about, named), text=shown)
+
+
+def _put_off(words: str, said: Sequence[tuple[int, int, What]]) -> str:
+    """Words that say just that no shoots are out yet, in the house's own; empty where they do not.
+
+    "Not yet" alone answers the question that is asked next week again: it is about the shoots.
+    """
+    if any(what not in {What.NO_SHOOTS, What.SHOOTS_OUT} for _, _, what in said):
+        return ""
+    if not re.search(_NO_SHOOTS, words, re.IGNORECASE) and not re.search(_NOT_YET, words, re.IGNORECASE):
+        return ""
+    rest = re.sub(rf"{_NO_SHOOTS}|{_NOT_YET}|\byet\b", " ", words, flags=re.IGNORECASE)
+    rest = re.sub(r"\b(?:next week|in a week)\b", " ", rest, flags=re.IGNORECASE)
+    return f"{What.NO_SHOOTS} {rest}"
 
 
 def _of_bed(line: str, about: About, named: Named) -> tuple[str, About]:
@@ -200,6 +227,10 @@ def _whats(line: str) -> list[tuple[int, int, What]]:
             found.append((match.start(), match.end(), what))
             rest = rest[: match.start()] + "\0" * (match.end() - match.start()) + rest[match.end() :]
     return sorted(found, key=lambda one: one[0])
+
+
+def _things(words: str) -> list[What]:
+    return [what for _, _, what in _whats(words)]
 
 
 def _with_amounts(line: str, about: About, named: Named) -> Sentence:

@@ -2,27 +2,32 @@
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
-from datetime import UTC, datetime, timedelta
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, date, datetime, timedelta
 
 from haulm.errors import DeliveryError, HaulmError, UsageError
-from haulm.garden import Entry, Garden
+from haulm.garden import Entry, Garden, Journal, What
 from haulm.jobs import note_answers
+from haulm.jobs.answer_corrections import From, correct
 from haulm.jobs.answer_words import About, Outcome, Reading, Sentence, phrase, understand
 from haulm.jobs.note_season import planting_of, refuse_contradiction, standing
 from haulm.jobs.note_words import Spot
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts
-from haulm.post.answer_links import Whose, whose
+from haulm.post.answer_links import HOW, Whose, has_mark, whose
 from haulm.post.mailbox import Answer, Header, Looked, Place, read_mailbox
 from haulm.settings.load import Settings
-from haulm.store.answers import Heard, held_messages, keep_heard, keep_place, mailbox_place, signing_key
+from haulm.store.answers import Heard, held_messages, keep_heard, keep_place, mailbox_place, messages_from, signing_key
 from haulm.store.database import Database, open_database
 from haulm.store.journal_file import append_entry, read_journal
+from haulm.store.letters import letter_of
 from haulm.store.lock import lock
 
 VERSION = 1
 LONGEST_QUOTED = 60
+MOST_SENTENCES = 20  # of one message; a person writes fewer, and the letter stays short
+HEAD = 24  # letters by which the beginning of a quoted letter is known
+LETTER_HEADINGS = frozenset({"Tell haulm", "From your answers", "The numbers", "What this is based on"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +37,21 @@ class Collected:
     heard: tuple[Heard, ...] = ()
     left_alone: int = 0
     fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """Where answers are worked through."""
+
+    garden: Garden
+    state: StateFolder
+    database: Database
+    now: datetime
+
+    def greetings(self, day: date) -> tuple[str, ...]:
+        """The first words of the letters of a day."""
+        letters = (letter_of(self.database, self.garden.key, kind, day) for kind in ("morning", "evening"))
+        return tuple(" ".join(letter.text.split()) for letter in letters if letter is not None)
 
 
 def collect(settings: Settings, state: StateFolder, database: Database, now: datetime) -> Collected:
@@ -70,8 +90,9 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
         return Collected(fault=str(fault))
     each = {answer.header.message_id: answer for answer in found.answers}  # a copy of a message adds nothing
     heard: list[Heard] = []
+    desk = _Desk(garden, state, database, now)
     for answer in each.values():  # each is kept before the next is read, for that may correct it
-        sentences = tuple(_heard(garden, state, answer, told_by(answer.header), now))
+        sentences = tuple(_heard(desk, answer, told_by(answer.header)))
         keep_heard(database, garden.key, sentences)
         heard += sentences
     keep_place(database, where, found.place.validity, found.place.last_uid)
@@ -118,21 +139,23 @@ def as_json(found: Collected) -> str:
     return json.dumps(whole, ensure_ascii=False, indent=1)
 
 
-def _heard(
-    garden: Garden, state: StateFolder, answer: Answer, told: Whose | None, now: datetime
-) -> Iterator[Heard]:  # fmt: skip
+def _heard(desk: _Desk, answer: Answer, told: Whose | None) -> Iterator[Heard]:
     if told is None:
         return
-    header = answer.header
-    written = min(header.written.astimezone(UTC), now)
+    garden, header = desk.garden, answer.header
+    written = min(header.written.astimezone(UTC), desk.now)
     day = max(garden.place.day_of(written), told.day)  # nobody answers a letter before it is there
     about = About(garden, garden.bed(told.bed), day)
-    sentences = understand(answer.text, about) or (Sentence("", Outcome.ASK, why="what was done or seen"),)
+    text = _before_the_letter(answer.text, desk.greetings(told.day))
+    sentences = understand(text, about) or (Sentence("", Outcome.ASK, why="what was done or seen"),)
+    if len(sentences) > MOST_SENTENCES:
+        rest = Sentence("", Outcome.ASK, why=f"more than {MOST_SENTENCES} sentences, the rest is not read")
+        sentences = (*sentences[:MOST_SENTENCES], rest)
+    earlier = messages_from(desk.database, garden.key, header.sender)
     for place, sentence in enumerate(sentences):
-        outcome, words, choices = _settled(garden, state, header, place, sentence, now)
-        yield Heard(
-            header.message_id, place, now, header.sender, about.bed.key, _short(sentence.text), outcome, words, choices
-        )  # fmt: skip
+        short = _short(sentence.text)
+        outcome, words, choices = _settled(desk, From(header.message_id, place, earlier), replace(sentence, text=short))
+        yield Heard(header.message_id, place, desk.now, header.sender, about.bed.key, short, outcome, words, choices)
 
 
 def _short(text: str) -> str:
@@ -141,39 +164,61 @@ def _short(text: str) -> str:
     return shown if len(shown) <= LONGEST_QUOTED else f"{shown[:LONGEST_QUOTED]}…"
 
 
-def _settled(
-    garden: Garden, state: StateFolder, header: Header, place: int, sentence: Sentence, now: datetime
-) -> tuple[str, str, tuple[str, ...]]:
+def _before_the_letter(text: str, greetings: tuple[str, ...]) -> str:
+    """What stands above the letter where a program quotes it in a way of its own: its words are no answer."""
+    kept = []
+    for line in text.splitlines():
+        words = " ".join(line.split()).lstrip("> ")
+        if len(words) > HEAD and any(greeting.startswith(words[:HEAD]) for greeting in greetings):
+            break
+        if has_mark(line) or words in LETTER_HEADINGS or words.startswith(HOW[:HEAD]):
+            break
+        kept.append(line)
+    return "\n".join(kept)
+
+
+def _settled(desk: _Desk, whose_sentence: From, sentence: Sentence) -> tuple[str, str, tuple[str, ...]]:
     """The outcome of a sentence, what is told of it, and the phrases it may have meant."""
-    today = garden.place.day_of(now)
-    quoted = f"“{_short(sentence.text)}”"
+    quoted = f"“{sentence.text}”"
     if sentence.outcome is Outcome.NOTHING:
         return sentence.outcome, f"{quoted}: {sentence.why}, so nothing is noted.", ()
     if sentence.outcome is Outcome.ASK:
         phrases = tuple(phrase(reading) for reading in sentence.readings)
         meant = f" It may have meant: {amounts.listing(phrases)}." if phrases else ""
         return sentence.outcome, f"{quoted} is not clear ({sentence.why}); nothing is noted.{meant}", phrases
+    if sentence.correction is not None:
+        done = correct(desk.garden, desk.state, whose_sentence, sentence.correction, desk.now)
+        joint = ". " if done.outcome == Outcome.NOTE else " "
+        return done.outcome, f"{quoted}{joint}{done.told.rstrip('.')}.", done.choices
+    return _note(desk, whose_sentence, sentence, quoted)
+
+
+def _note(desk: _Desk, whose_sentence: From, sentence: Sentence, quoted: str) -> tuple[str, str, tuple[str, ...]]:
+    garden, today = desk.garden, desk.garden.place.day_of(desk.now)
     told: list[str] = []
     for number, reading in enumerate(sentence.readings):
-        identity = f"{header.message_id}/{place}/{number}"
+        identity = f"{whose_sentence.message}/{whose_sentence.place}/{number}"
         try:
-            entry = _entry(garden, state, identity, reading, now)
-            append_entry(state.journal(garden), entry)
+            entry, journal = _entry(garden, desk.state, identity, reading, desk.now)
+            append_entry(desk.state.journal(garden), entry)
         except HaulmError as fault:
             if not told:
                 return "refused", f"{quoted} could not be noted: {fault.what}.", ()
             return "refused", f"{quoted}. {' '.join(told)} The rest could not be noted: {fault.what}.", ()
-        told.append(note_answers.noted(garden, entry, reading.amount, today))
+        told += [note_answers.noted(garden, entry, reading.amount, today)]
+        told += note_answers.remarks(garden, entry, journal, today) if entry.what is What.WATERED else []
     return sentence.outcome, f"{quoted}. {' '.join(told)}", ()
 
 
-def _entry(garden: Garden, state: StateFolder, identity: str, reading: Reading, now: datetime) -> Entry:
+def _entry(garden: Garden, state: StateFolder, identity: str, reading: Reading, now: datetime) -> tuple[Entry, Journal]:
+    """The entry of a reading, and what stood in the journal before it."""
     journal = standing(read_journal(state.journal(garden))[0])
+    # A run that was killed may have noted it already.
+    journal = Journal(tuple(held for held in journal.entries if held.id != identity))
     planting = planting_of(garden, Spot(reading.bed), reading.what, reading.day, journal)
     entry = Entry(
         identity, now, reading.day, reading.bed.key, planting.key if planting else "", reading.what,
         reading.amount.written, reading.amount.value, reading.cause, origin="mail",
     )  # fmt: skip
-    if all(held.id != identity for held in journal.entries):  # a run that was killed may have noted it already
-        refuse_contradiction(garden, entry, journal, garden.place.day_of(now))
-    return entry
+    refuse_contradiction(garden, entry, journal, garden.place.day_of(now))
+    return entry, journal

@@ -96,7 +96,7 @@ def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, memory
     for condition in conditions:
         bed, planting, stage = condition.bed.key, condition.planting.key, condition.stage.stage
         for rule in RULES:
-            in_stage = stage in rule.stages
+            in_stage = stage in rule.stages and not rule.put_off(condition, thresholds)
             open_said = standing(memory, rule.key, bed, planting)
             answer = rule.judge(condition, thresholds, open_said) if in_stage else None
             tells_end = in_stage and not rule.ends_unsaid

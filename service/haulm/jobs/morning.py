@@ -114,7 +114,8 @@ def _write(
     told += (f"Answers: {collected.fault}",) if collected.fault else ()
     decision = _decide(settings, observed, journal, memory, moment, told)
     heard = to_be_told(database, settings.garden.key, day)
-    asked = tuple(AskedBack(one.sentence, one.bed, one.choices) for one in heard if one.choices)
+    beds = {bed.key for bed in settings.garden.beds}
+    asked = tuple(AskedBack(one.sentence, one.bed, one.choices) for one in heard if one.choices and one.bed in beds)
     decision = replace(decision, heard=tuple(one.told for one in heard), asked=asked)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
     letter = stored_letter(decision, forms, KIND)

@@ -132,6 +132,8 @@ def _fitting(what: What, day: date, courses: Sequence[Course]) -> Sequence[Cours
     growing = [course for course in begun if course.grows(day)]
     kept = [course for course in begun if course.is_kept(day)]
     seed = [course for course in begun if course.is_to_come(day)]
+    if what is What.NO_SHOOTS:
+        return growing
     unstored = [course for course in kept if not course.has(day, What.INTO_STORE)]
     if what is What.STORE_READ:
         return kept or seed
@@ -189,6 +191,8 @@ def refuse_contradiction(garden: Garden, entry: Entry, journal: Journal, today: 
     others = [course for course in courses if course is not own]
     ids = short_ids(journal.entries)
     _refuse_twice(entry, journal, own, others, today, ids)
+    if own is not None and entry.what is What.NO_SHOOTS:
+        _refuse_late_look(entry, own, today, ids)
     if own is None or entry.what not in RANKS:
         return
     _refuse_unplanted(entry, own)
@@ -255,6 +259,15 @@ def _refuse_disorder(entry: Entry, own: Course, today: date, ids: dict[str, str]
                 f"{told}, which is noted for {own.planting.name} on {amounts.day(held.day, today)}",
                 remedy=f"Give the right day with --on. {_mend(held, entry, ids)}",
             )
+
+
+def _refuse_late_look(entry: Entry, own: Course, today: date, ids: dict[str, str]) -> None:
+    out = own.first(What.SHOOTS_OUT)
+    if out is not None and out.day <= entry.day:
+        raise JournalError(
+            f"{entry.what}: shoots are noted as out for {own.planting.name} since {amounts.day(out.day, today)}",
+            remedy=_mend(out, entry, ids),
+        )
 
 
 def _refuse_two_at_once(entry: Entry, others: Sequence[Course], bed: Bed, today: date, ids: dict[str, str]) -> None:

@@ -16,6 +16,7 @@ _SPELLINGS: dict[What, tuple[str, ...]] = {
     What.CHITTING_BEGUN: ("chitting", "chitting started", "began chitting", "started chitting"),
     What.SEED_CUT: ("cut seed",),
     What.PLANTED: ("planting", "plant"),
+    What.NO_SHOOTS: ("no shoots", "not yet"),
     What.SHOOTS_OUT: ("shoots", "emerged", "emergence"),
     What.STRAW_LAID: ("straw", "straw on", "laid straw"),
     What.STRAW_RAKED: ("straw off", "straw raked", "raked off", "raked", "raked straw off"),

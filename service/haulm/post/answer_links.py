@@ -11,12 +11,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from html import escape
+from textwrap import fill
 from urllib.parse import quote
 
 _MARK = re.compile(r"\[H([0-9]{6})[a-z]-[A-Z2-7]{16}\]")  # ASCII alone: what is compared in constant time has to be
 KINDS = ("morning", "evening", "evening-worse")  # of letters that carry links
 _BASIS = '<section class="basis">'
 _BASIS_TITLE = "What this is based on"
+COLUMNS = 72  # as the rest of the letter
 HOW = "Answer in plain words, a line each, or use a link:"
 
 
@@ -56,6 +58,11 @@ def mark(key: bytes, letter: Letter, bed: str, recipient: str) -> str:
     """The signed word of one link."""
     signed = base64.b32encode(_digest(key, letter, bed, recipient)[:10]).decode("ascii")
     return f"[H{letter.day:%y%m%d}{letter.kind[0]}-{signed}]"
+
+
+def has_mark(text: str) -> bool:
+    """Whether a mark stands somewhere, good or not: an answer's own words hold none, a quoted header does."""
+    return _MARK.search(text) is not None
 
 
 def whose(
@@ -100,7 +107,8 @@ def with_links(
     listed = "".join(_list(title, [pair for pair in links if pair[0].asked == sentence]) for title, sentence in lists)
     section = f'<section class="answers">\n<h2>Tell haulm</h2>\n{listed}</section>\n'
     phrases = "; ".join(dict.fromkeys(offer.phrase for offer, _ in links))
-    plain = f"Tell haulm\n\n  Answer this letter in plain words, a line each:\n    {phrases}\n\n"
+    phrases = fill(phrases, COLUMNS, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)
+    plain = f"Tell haulm\n\n  Answer this letter in plain words, a line each:\n{phrases}\n\n"
     return _before(text, _BASIS_TITLE, plain), _before(html, _BASIS, section)
 
 

@@ -8,9 +8,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from email.errors import InvalidHeaderDefect
+from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import default
-from email.utils import parseaddr, parsedate_to_datetime
+from email.utils import parsedate_to_datetime
 from typing import TypeVar
 
 from haulm.errors import DeliveryError
@@ -169,6 +171,8 @@ def _open(server: MailboxTable) -> Iterator[tuple[imaplib.IMAP4, int]]:
     finally:
         with suppress(imaplib.IMAP4.error, OSError):
             imap.logout()
+        with suppress(OSError):  # a server that does not answer is left all the same
+            imap.shutdown()
 
 
 def _quoted(folder: str) -> str:
@@ -190,16 +194,28 @@ def _uids(imap: imaplib.IMAP4, *criteria: str) -> list[int]:
 
 def _header(imap: imaplib.IMAP4, uid: int) -> Header | None:
     raw = _fetched(imap, uid, "(BODY.PEEK[HEADER.FIELDS (MESSAGE-ID FROM SUBJECT DATE)])")
-    message = email.message_from_bytes(raw, policy=default)
+    message = email.message_from_bytes(raw, _class=EmailMessage, policy=default)
     try:
         written = parsedate_to_datetime(str(message["Date"]))
         identity, subject = str(message["Message-ID"] or "").strip(), str(message["Subject"] or "")
-        sender = parseaddr(str(message["From"]))[1]
+        sender = _one_sender(message)
     except Exception:  # noqa: BLE001  as for the words: headers that cannot be read are no answer
         return None
     if not identity or not identity.isascii() or not sender:  # RFC 5322: an id is ASCII
         return None
     return Header(identity, sender, subject, written if written.tzinfo else written.replace(tzinfo=UTC))
+
+
+def _one_sender(message: EmailMessage) -> str:
+    """The one address that a message comes from; empty where the header holds none or several.
+
+    `a@b <c@d>` is no address, so that no name can pass for one.
+    """
+    header = message["From"]
+    found: tuple[Address, ...] = getattr(header, "addresses", ())
+    if len(found) != 1 or any(isinstance(fault, InvalidHeaderDefect) for fault in header.defects):
+        return ""
+    return str(found[0].addr_spec)
 
 
 def _message(imap: imaplib.IMAP4, uid: int) -> EmailMessage:

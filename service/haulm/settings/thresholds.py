@@ -111,6 +111,9 @@ class ShootsThresholds(Table):
         high=60,
         above=["overdue_days"],
     )
+    ask_again_days: DayCount = setting(
+        7, 'After "no shoots yet" they are not asked for again for so many days.', JUDGEMENT, low=1, high=21
+    )
     forming_after_days: DayCount = setting(
         14,
         "Tubers are set from so many days after the shoots.",

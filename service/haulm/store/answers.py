@@ -62,6 +62,12 @@ def held_messages(database: Database, garden: str) -> frozenset[str]:
     )
 
 
+def messages_from(database: Database, garden: str, sender: str) -> frozenset[str]:
+    """The Message-IDs of what one person's mail has brought."""
+    rows = database.rows("SELECT DISTINCT message, sender FROM answers WHERE garden = ?", (garden,))
+    return frozenset(row["message"] for row in rows if row["sender"].casefold() == sender.casefold())
+
+
 def to_be_told(database: Database, garden: str, day: date) -> tuple[Heard, ...]:
     """What no letter before that of a day has told of, oldest first."""
     rows = database.rows(

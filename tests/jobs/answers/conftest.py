@@ -105,43 +105,55 @@ service imap-login {{
     shutil.rmtree(at, ignore_errors=True)
 
 
+class Box:
+    """The mailbox as its owner meets it; `put` and `lay` bring a message into it."""
+
+    def __init__(self, port, ca):
+        self.port, self.ca, self.count = port, ca, 0
+        self.enter()
+        if self.imap.search(None, "ALL")[1][0]:
+            self.imap.store("1:*", "+FLAGS", "\\Deleted")
+            self.imap.expunge()
+
+    def enter(self):
+        context = ssl.create_default_context(cafile=self.ca)
+        self.imap = imaplib.IMAP4_SSL("localhost", self.port, ssl_context=context, timeout=60)
+        self.imap.login(HAULM, "a-long-password")
+        self.imap.select("INBOX")
+
+    def leave(self):
+        self.imap.logout()
+
+    def put(self, subject, text, sender=ME, html=None, identity=None, on=FIRST, attach=b""):
+        self.count += 1
+        message = EmailMessage()
+        message["From"], message["To"], message["Subject"] = sender, HAULM, subject
+        message["Date"] = datetime(on.year, on.month, on.day, 18, tzinfo=UTC)
+        message["Message-ID"] = identity or f"<a{self.count}.{time.monotonic_ns()}@example.org>"
+        if html is None:
+            message.set_content(text)
+        else:
+            message.set_content(html, subtype="html")
+        if attach:
+            message.add_attachment(attach, "application", "octet-stream", filename="x.bin")
+        self.lay(message.as_bytes(), on)
+        return str(message["Message-ID"])
+
+    def lay(self, message, on=FIRST):
+        """A message byte for byte."""
+        status, told = self.imap.append("INBOX", None, datetime(on.year, on.month, on.day, 18, tzinfo=UTC), message)
+        assert status == "OK", told
+
+    def flags(self):
+        return [bytes(line).decode() for line in self.imap.fetch("1:*", "(FLAGS)")[1] if line]
+
+
 @pytest.fixture
 def box(imap_server):
-    """The mailbox, emptied; `put` lays a message into it."""
-    port, ca = imap_server
-    imap = imaplib.IMAP4_SSL("localhost", port, ssl_context=ssl.create_default_context(cafile=ca), timeout=20)
-    imap.login(HAULM, "a-long-password")
-    imap.select("INBOX")
-    if imap.search(None, "ALL")[1][0]:
-        imap.store("1:*", "+FLAGS", "\\Deleted")
-        imap.expunge()
-
-    class Box:
-        count = 0
-
-        def put(self, subject, text, sender=ME, html=None, identity=None, on=FIRST, attach=b""):
-            self.count += 1
-            message = EmailMessage()
-            message["From"], message["To"], message["Subject"] = sender, HAULM, subject
-            message["Date"] = datetime(on.year, on.month, on.day, 18, tzinfo=UTC)
-            message["Message-ID"] = identity or f"<a{self.count}.{time.monotonic_ns()}@example.org>"
-            if html is None:
-                message.set_content(text)
-            else:
-                message.set_content(html, subtype="html")
-            if attach:
-                message.add_attachment(attach, "application", "octet-stream", filename="x.bin")
-            status, told = imap.append(
-                "INBOX", None, datetime(on.year, on.month, on.day, 18, tzinfo=UTC), message.as_bytes()
-            )
-            assert status == "OK", told
-            return str(message["Message-ID"])
-
-        def flags(self):
-            return [bytes(line).decode() for line in imap.fetch("1:*", "(FLAGS)")[1] if line]
-
-    yield Box()
-    imap.logout()
+    """The mailbox, emptied."""
+    box = Box(*imap_server)
+    yield box
+    box.leave()
 
 
 @pytest.fixture
@@ -192,6 +204,8 @@ class Desk:
 
     def __init__(self, settings, state):
         self.settings, self.state = settings, state
+
+    at = staticmethod(at)
 
     def subject(self, day=FIRST, recipient=ME, bed="gatebed", garden=None):
         with open_database(self.state.store) as database:
