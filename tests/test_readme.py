@@ -1,11 +1,14 @@
 """The README says what the program does: its commands, its alerts, its exit codes, its environment."""
 
+import importlib
+import pkgutil
 import re
 import shlex
 from pathlib import Path
 
 import pytest
 
+import haulm.commands
 from haulm import cli
 from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.commands import words
@@ -41,10 +44,31 @@ def test_every_command_that_is_shown_is_understood():
         assert cli._parser().parse_args(shlex.split(line)).command
 
 
+def commands():
+    return next(a.choices for a in cli._parser()._actions if isinstance(a.choices, dict))
+
+
 def test_every_command_is_spoken_of():
-    choices = next(a.choices for a in cli._parser()._actions if hasattr(a, "choices") and isinstance(a.choices, dict))
-    for name in choices:
+    for name in commands():
         assert f"haulm {name}" in README, name
+
+
+def test_every_command_that_is_spoken_of_is_there():
+    """In a sentence too, not only in a code block: a newcomer types what stands between the marks."""
+    spoken = re.findall(r"`haulm ([a-z]\S*?)(?:`| )", README)
+    assert {"evening", "morning", "season"} <= set(spoken)
+    assert set(spoken) <= set(commands())
+
+
+def test_every_command_that_was_written_is_wired():
+    """Each `add_…` of the modules of words is called when the program begins."""
+    written = {
+        name.removeprefix("add_")
+        for module in pkgutil.iter_modules(haulm.commands.__path__, "haulm.commands.")
+        for name in vars(importlib.import_module(module.name))
+        if name.startswith("add_")
+    }
+    assert written == set(commands())
 
 
 def test_every_table_of_the_settings_is_named():
@@ -53,6 +77,14 @@ def test_every_table_of_the_settings_is_named():
     }
     for table in tables:
         assert f"[{table}" in README, table
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2027-02-29", "12 May"])
+def test_a_day_that_cannot_be_meant_is_refused_at_once(day, capsys):
+    with pytest.raises(SystemExit) as caught:
+        cli.main(["morning", "--today", day])
+    assert caught.value.code == Exit.SETTINGS
+    assert day in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("name", ["HAULM_SETTINGS", "HAULM_STATE"])

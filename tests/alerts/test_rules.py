@@ -123,6 +123,7 @@ def seed_cases(a, today):
         "start-chitting chit": a.condition(Stage.SEED, soil=coming, seed=SeedNow(today)),
         "start-chitting chit, raked": a.condition(Stage.SEED, soil=raked),
         "start-chitting chit, none bought, late": a.condition(Stage.SEED, soil=soon),
+        "start-chitting chit, ready now": a.condition(Stage.SEED, soil=a.soil(ready=0)),
         "start-chitting in-vain": a.condition(Stage.SEED, chances=SeasonChances(10, 0.1, today + 5 * DAY)),
         "start-chitting in-vain, autumn": in_autumn(
             a,

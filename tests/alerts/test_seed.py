@@ -89,6 +89,12 @@ def test_less_than_two_weeks_is_called_short(a, thresholds, ready, short):
     assert start_chitting(a.condition(Stage.SEED, soil=a.soil(ready=ready)), thresholds, None).facts["short"] is short
 
 
+@pytest.mark.parametrize(("ready", "now"), [(1, False), (0, True)])
+def test_where_the_bed_is_ready_the_seed_is_not_sent_to_chit_without_an_if(a, thresholds, ready, now):
+    """The same letter says "Plant" then, and who has sprouted seed in hand must not lay it by again."""
+    assert start_chitting(a.condition(Stage.SEED, soil=a.soil(ready=ready)), thresholds, None).facts["now"] is now
+
+
 @pytest.mark.parametrize(("ahead", "waited_for"), [(28, True), (29, False)])
 def test_unknown_soil_gives_no_chitting_day_and_says_so_when_it_is_due(a, thresholds, today, ahead, waited_for):
     answer = start_chitting(opening(a, today, ahead, soil=a.soil(known=False)), thresholds, None)

@@ -86,6 +86,22 @@ def test_autumn_leaves_the_class_its_weeks_before_the_killing_frost(make, years_
     assert chances_of(frosts, closes, None, thresholds).last_safe_planting == date(2027, 6, 30)
 
 
+@pytest.mark.parametrize(
+    ("first", "last", "frost"),
+    [
+        (date(2026, 12, 10), date(2027, 3, 31), date(2027, 5, 10)),  # over New Year: the autumn of the next year
+        (date(2027, 1, 10), date(2027, 3, 31), date(2027, 5, 10)),
+    ],
+)
+def test_a_southern_window_over_new_year_is_not_closed_by_the_autumn_before_it(
+    make, years_of, thresholds, first, last, frost
+):
+    frosts = years_of(southern, latitude_deg=-37.0, today=date(2026, 11, 20))
+    planting = make.planting(season=Season.AUTUMN, first=first, last=last)
+    safe = chances_of(frosts, planting, None, thresholds).last_safe_planting
+    assert abs((safe + timedelta(days=CLASS_DAYS["early"][0]) - frost).days) <= 3
+
+
 def test_a_place_that_seldom_freezes_has_no_last_day_but_the_windows(make, years_of, thresholds):
     planting = make.planting(season=Season.AUTUMN, first=date(2027, 8, 1), last=date(2027, 10, 15))
     never = years_of(lambda _year: [])

@@ -50,3 +50,9 @@ def test_a_shell_is_taught_every_command(shell, capsys):
         assert command in told
     if shell == "bash":
         subprocess.run(["bash", "-n"], input=told, text=True, check=True)
+
+
+def test_where_nothing_is_near_it_says_why_there_are_no_dates(garden, capsys):
+    with time_machine.travel(datetime(2026, 11, 25, 12, tzinfo=UTC)):
+        assert cli.main(["calendar", "--state", str(garden / "state")]) == Exit.DONE
+    assert "100 days before its window" in capsys.readouterr().out

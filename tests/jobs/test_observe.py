@@ -10,9 +10,11 @@ import pytest
 
 from haulm.errors import Exit
 from haulm.jobs.morning import morning, rehearse, think
+from haulm.jobs.observe_file import forecasts_of_file
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.fill import filled
 from haulm.settings.load import load
+from haulm.settings.sample import sample_toml
 from haulm.store.database import open_database
 from haulm.store.weather import read_record
 from haulm.weather import Mark, Origin
@@ -235,3 +237,17 @@ def test_a_newer_forecast_keeps_the_hours_that_the_one_before_told_of_the_time_b
     assert second.hours_ahead.first == datetime(2027, 5, 4, 3, tzinfo=UTC)
     assert second.hours_ahead.end == datetime(2027, 5, 8, 3, tzinfo=UTC)
     assert np.isfinite(second.hours_ahead.humidity_pct).all()
+
+
+def test_a_doubt_about_an_old_issue_of_the_forecast_file_is_not_told_for_ever(tmp_path):
+    (tmp_path / "haulm.toml").write_text(sample_toml().replace("# forecast_file", "forecast_file"), encoding="utf-8")
+    settings = load(tmp_path / "haulm.toml")
+    rows = ["issued,date,air_min_c,air_max_c,rain_mm"]
+    for back in (3, 0, -1):  # each has one day whose night is warmer than its day; the last is not issued yet
+        day = TODAY - timedelta(days=back)
+        rows += [f"{day}T03:00Z,{day},9,3,0", f"{day}T03:00Z,{day + timedelta(days=1)},3,9,0"]
+    settings.weather.forecast_file.write_text("\n".join(rows) + "\n")
+    issues, told = forecasts_of_file(settings, NOW)
+    assert len(issues) == 3
+    assert [str(TODAY) in str(one) for one in told] == [True]
+    assert not np.isfinite(issues[0].days.of("air_max_c").at(TODAY - timedelta(days=3)))  # cleaned all the same

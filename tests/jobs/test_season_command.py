@@ -64,6 +64,19 @@ def test_the_table_names_the_window_and_all_it_asks_of_the_grower(told):
     assert "Past years are no promise." in text
 
 
+def test_without_any_weather_the_command_says_what_is_wrong_with_the_file(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    file = settings_of(tmp_path).weather.file
+    for content, told in ((None, "there is no such file"), (b"", "the file is empty"), (b"\x1f\x8bx", "damaged")):
+        if content is not None:
+            file.write_bytes(content)
+        assert cli.main(["season", "--state", str(tmp_path / "state")]) == Exit.PARTLY
+        shown = capsys.readouterr()
+        assert shown.out == ""
+        assert "there is no weather to go by" in shown.err
+        assert told in shown.err
+
+
 def test_half_a_month_stands_in_each_row_of_the_table(told):
     lines = list(as_lines(told()))
     rows = [line for line in lines if re.match(r"^(1|16) \w+ +\d+ %", line)]

@@ -224,6 +224,11 @@ def test_what_is_not_toml_names_the_line(told, garden_text, right, wrong, messag
             "(given: 2027-04-09).",
         ),
         (
+            "window_last = 2027-06-05", "window_last = 2028-06-05",
+            "line 19, plantings.gate-early.window_last: the window is longer than a year: it opens on 2027-04-10 "
+            "(given: 2028-06-05).",
+        ),
+        (
             "[plantings.gate-early]", '[plantings."Gate Early"]',
             "line 14, plantings.Gate Early: a key is written in small letters, digits, - and _, and begins with a "
             "letter or digit.",

@@ -82,3 +82,13 @@ def test_a_lock_that_cannot_be_made_is_told(tmp_path: Path, now: datetime) -> No
     (tmp_path / "run.lock").mkdir()
     with pytest.raises(StoreError, match="a folder stands"), lock(tmp_path / "run.lock", now):
         pytest.fail("held")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_on_a_full_disk_it_is_held_without_its_words(tmp_path: Path, now: datetime) -> None:
+    """What is done under it tells of the disk; a lock that gave up would keep that from being said."""
+    (tmp_path / "run.lock").symlink_to("/dev/full")  # never read it: it has no end
+    held = False
+    with lock(tmp_path / "run.lock", now):
+        held = True
+    assert held

@@ -83,6 +83,7 @@ def start_chitting(condition: Condition, thresholds: Thresholds, standing: Said 
         return None
     facts = _likely_facts(condition, likely) | {
         "bought": condition.seed.bought is not None,
+        "now": likely <= condition.today,
         "short": (likely - condition.today).days < LATE_TO_CHIT_DAYS,
         "season": condition.planting.season.value,
     }

@@ -23,6 +23,8 @@ from haulm.science.development import CLASS_DAYS
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY, Mark, Timeline
 
+_SPRING_OPENS_AFTER = 6  # the month after which a southern year's growing season begins: judgement
+
 
 @dataclass(frozen=True, slots=True)
 class FrostYears:
@@ -100,7 +102,9 @@ def _last_safe_planting(frosts: FrostYears, planting: Planting, thresholds: Thre
     frost_day = float(day_at_chance_before(frosts.first, thresholds.planting.frost_chance))
     if math.isnan(frost_day):
         return planting.window_last
-    frost = date(planting.window_first.year, 1, 1) + timedelta(days=math.floor(frost_day) - 1)
+    # South of the equator the autumn after a window that opens late in a year is that of the next.
+    year = planting.window_first.year + (frosts.southern and planting.window_first.month > _SPRING_OPENS_AFTER)
+    frost = date(year, 1, 1) + timedelta(days=math.floor(frost_day) - 1)
     return min(frost - CLASS_DAYS[planting.maturity.value][0] * DAY, planting.window_last)
 
 

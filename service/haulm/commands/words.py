@@ -10,6 +10,7 @@ from typing import TypeAlias
 Command = Callable[[argparse.Namespace], int]
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 DEFAULT_SETTINGS = "haulm.toml"
+FIRST_YEAR, LAST_YEAR = 1800, 2150  # wider than any record; a slip in the year would have millions of days run
 
 
 def add(commands: Commands, name: str, run: Command, told: str) -> argparse.ArgumentParser:
@@ -36,9 +37,12 @@ def with_state(parser: argparse.ArgumentParser) -> None:
 def day_of(text: str) -> date:
     """A day as it is written on the command line."""
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError as fault:
         raise argparse.ArgumentTypeError(f'"{text}" is not a day; write it like 2027-04-12') from fault
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise argparse.ArgumentTypeError(f'"{text}" is too far off; days of {FIRST_YEAR} to {LAST_YEAR} are understood')
+    return day
 
 
 def settings_file(arguments: argparse.Namespace) -> Path:

@@ -72,7 +72,7 @@ def _files(settings: Settings, now: datetime) -> Iterator[Tried]:
         told = f"; {len(complaints)} things to mend in it, the first: {complaints[0]}" if complaints else ""
         yield Tried(what, works=True, found=f"{len(record.days)} days, the newest {record.days.last}{told}.")
     if settings.weather.forecast_file is not None:
-        issues, doubts = forecasts_of_file(settings)
+        issues, doubts = forecasts_of_file(settings, now)
         newest = f"{len(issues)} issues, the newest of {issues[-1].issued:%Y-%m-%d %H:%M} UTC." if issues else ""
         yield Tried("Forecast file", works=bool(issues), found=newest or str(doubts[0]))
 

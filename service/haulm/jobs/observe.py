@@ -59,7 +59,7 @@ def observe(settings: Settings, spool: Path, database: Database | None, as_of: d
 
 def _from_file(settings: Settings, as_of: datetime) -> Observed:
     record, record_told = record_of_file(settings, settings.garden.place.day_of(as_of))
-    forecasts, forecast_told = forecasts_of_file(settings)
+    forecasts, forecast_told = forecasts_of_file(settings, as_of)
     hours, hours_told = hours_of_file(settings, as_of)
     if record is not None and hours is not None:  # a station in the garden tells its hours as they end
         night = night_of(hours, settings.garden.place, settings.garden.place.day_of(as_of))

@@ -13,6 +13,7 @@ from haulm.sources.quality import cleaned, cleaned_hours, cleaned_record
 from haulm.weather import Forecast, Hours, Origin, Record
 
 Complaints = tuple[Complaint, ...]
+DOUBT_IS_TOLD = timedelta(days=1)  # judgement: an older issue is no longer what the letter goes by
 
 
 def record_of_file(settings: Settings, today: date) -> tuple[Record | None, Complaints]:
@@ -47,8 +48,11 @@ def hours_of_file(settings: Settings, as_of: datetime) -> tuple[Hours | None, Co
     return cleaned_hours(hours), broken
 
 
-def forecasts_of_file(settings: Settings) -> tuple[tuple[Forecast, ...], Complaints]:
-    """Every issue in the forecast file, cleaned; none where no file is named or it cannot be used."""
+def forecasts_of_file(settings: Settings, as_of: datetime) -> tuple[tuple[Forecast, ...], Complaints]:
+    """Every issue in the forecast file, cleaned; none where no file is named or it cannot be used.
+
+    What was doubtful in an issue is told while the issue is young: a file that grows would repeat it for years.
+    """
     path = settings.weather.forecast_file
     if path is None:
         return (), ()
@@ -62,7 +66,8 @@ def forecasts_of_file(settings: Settings) -> tuple[tuple[Forecast, ...], Complai
     except SourceError as fault:
         return (), (_unusable("forecast", fault),)
     clean = [(issue, *cleaned(issue.days, str(path))) for issue in issues]
-    doubtful = tuple(complaint for _, _, complaints in clean for complaint in complaints)
+    told = [complaints for issue, _, complaints in clean if as_of - DOUBT_IS_TOLD <= issue.issued <= as_of]
+    doubtful = tuple(complaint for complaints in told for complaint in complaints)
     return tuple(replace(issue, days=days) for issue, days, _ in clean), broken + doubtful
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from haulm.beds.chances import FrostYears, frost_has_come, frost_still_comes, frost_years, frosts_at
 from haulm.beds.forcing import climate_of
 from haulm.beds.windows import Sown, limits_of, year_fates
+from haulm.errors import SourceError
 from haulm.garden import Garden, What
 from haulm.jobs.morning import think
 from haulm.jobs.note_words import find_spot
@@ -32,9 +33,13 @@ def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str,
     ------
     JournalError
         No bed or planting is called so.
+    SourceError
+        No weather of the place can be had.
     """
     garden, thresholds = settings.garden, settings.thresholds
     observed, decision = think(settings, state, now, now)
+    if observed.record is None:
+        raise SourceError("there is no weather to go by", remedy=" ".join(observed.notices))
     timeline = decision.timeline
     sown = _sown(garden, bed)
     climate = climate_of(timeline, observed.told, garden.place.latitude_deg)

@@ -29,6 +29,7 @@ from haulm.settings.weather_form import WeatherTable
 from haulm.units import Display
 
 VERSION = 1
+LONGEST_WINDOW_DAYS = 366  # a longer one has a slip in its year
 # FAO-56 Table 19, and what raised beds are often filled with. Kept as words here so that reading settings
 # does not import the numerical part; a test holds the two lists together.
 Texture = Literal[
@@ -190,6 +191,8 @@ class PlantingTable(Table):
         first = info.data.get("window_first")
         if first is not None and last < first:
             raise fault(f"the window closes before it opens on {first}")
+        if first is not None and (last - first).days > LONGEST_WINDOW_DAYS:
+            raise fault(f"the window is longer than a year: it opens on {first}")
         return last
 
 

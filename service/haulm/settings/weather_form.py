@@ -146,7 +146,9 @@ class WeatherTable(Table):
         "metric", "The units in it: C and mm, tenths of those, or F and inches.", "judgement"
     )
     forecast_file: FilePath | None = setting(
-        None, "A forecast; without one, no frost and no rain can be foretold.", example="brackenford-forecast.json"
+        None,
+        "Of source file: its forecasts, a file of the same form with a column issued; without one, none is foretold.",
+        example="brackenford-forecast.csv",
     )
     hours_file: FilePath | None = setting(
         None,

@@ -5,7 +5,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
@@ -103,6 +103,8 @@ def _who_holds(path: Path) -> str:
 
 
 def _write(descriptor: int, words: str) -> None:
-    os.ftruncate(descriptor, 0)
-    os.lseek(descriptor, 0, os.SEEK_SET)
-    os.write(descriptor, words.encode("utf-8"))
+    # Who holds it is a courtesy: on a full disk the lock holds without, and what needs the room tells of it.
+    with suppress(OSError):
+        os.ftruncate(descriptor, 0)
+        os.lseek(descriptor, 0, os.SEEK_SET)
+        os.write(descriptor, words.encode("utf-8"))
