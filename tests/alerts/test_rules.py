@@ -55,6 +55,11 @@ def nights(a, leaf_c, clear, ahead=1):
     return a.sky([a.night(ahead, leaf_c, air_c=leaf_c + 2.0, still_and_clear=clear), *others])
 
 
+def perhaps(soil):
+    """The estimate may err: whether each day was fit is told as a chance."""
+    return replace(soil, fit_chance=replace(soil.as_it_lies_c, values=0.0 * soil.as_it_lies_c.values + 0.6))
+
+
 def planting_cases(a, today):
     cold = a.soil((8.0, 8.5, 9.96), (9.0,) * 7)
     closed = replace(a.planting, window_last=today - DAY)
@@ -72,6 +77,9 @@ def planting_cases(a, today):
         "planting-time plant, silent station": a.condition(Stage.CHITTING, sky=a.sky(newest_observed=today - 6 * DAY)),
         "planting-time plant in autumn": in_autumn(a, today, soil=a.soil((22.0,) * 3, (22.0,) * 7)),
         "planting-time plant-with-care": in_autumn(a, today, soil=hot_before),
+        "planting-time plant-with-care, likely fit": in_autumn(a, today, soil=perhaps(hot_before)),
+        "planting-time plant, likely fit": a.condition(Stage.CHITTING, soil=perhaps(a.soil())),
+        "planting-time wait, perhaps fit": a.condition(Stage.CHITTING, soil=perhaps(cold)),
         "planting-time wait, cold": a.condition(Stage.CHITTING, soil=cold),
         "planting-time wait, hardly sprouted": a.condition(
             Stage.CHITTING, soil=cold, stage=a.stage(Stage.CHITTING, since=today - 3 * DAY)

@@ -27,6 +27,6 @@ def _calendar(arguments: argparse.Namespace) -> int:
     for one in coming:
         print(f"{one.day}  {one.title}")
     if not coming:
-        print("Nothing is near: a planting has dates from 100 days before its window on, where its weather is known.")
+        print("Nothing is near: a planting has dates from 100 days before its window on.")
     print(f"{len(coming)} coming {'date' if len(coming) == 1 else 'dates'} in {arguments.file}.")
     return Exit.DONE
