@@ -1,10 +1,14 @@
-"""For every test: no socket leads beyond this machine."""
+"""For every test: no socket leads beyond this machine; and the invented place's weather as a file."""
 
 import socket
 from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
+
+from haulm.sources.invented import invented_record
 
 LOOPBACK = ("127.", "::1", "localhost")
 
@@ -26,3 +30,18 @@ def _guarded(connect: Callable[..., Any]) -> Callable[..., Any]:
 def loopback_only(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("connect", "connect_ex"):
         monkeypatch.setattr(socket.socket, name, _guarded(getattr(socket.socket, name)))
+
+
+@pytest.fixture(scope="session")
+def write_invented_days() -> Callable[..., None]:
+    """Writes a weather file of the invented place: so many days, up to the day before one."""
+
+    def write(path: Path, before: date, count: int, begins: date) -> None:
+        days = invented_record("brackenford", begins, before, 7).days
+        rows = ["date,air_min_c,air_max_c,rain_mm"]
+        for back in range(count, 0, -1):
+            day = before - timedelta(days=back)
+            rows.append(",".join(str(v) for v in (day, *(days.of(n).at(day) for n in rows[0].split(",")[1:]))))
+        path.write_text("\n".join(rows) + "\n")
+
+    return write

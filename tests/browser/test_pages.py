@@ -11,7 +11,6 @@ from haulm.jobs.page import write_pages
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
-from haulm.sources.invented import invented_record
 from haulm.store.journal_file import append_entry
 
 TODAY = date(2027, 8, 20)
@@ -27,16 +26,11 @@ OF_THE_BED = {What.STRAW_LAID, What.WATERED}
 
 
 @pytest.fixture(scope="module")
-def pages(tmp_path_factory):
+def pages(tmp_path_factory, write_invented_days):
     at = tmp_path_factory.mktemp("garden")
     (at / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
     settings, state = load(at / "haulm.toml"), StateFolder(at / "state")
-    days = invented_record("brackenford", date(2026, 1, 1), TODAY, 7).days
-    rows = ["date,air_min_c,air_max_c,rain_mm"]
-    for back in range(500, 0, -1):
-        day = TODAY - timedelta(days=back)
-        rows.append(",".join(str(v) for v in (day, *(days.of(n).at(day) for n in rows[0].split(",")[1:]))))
-    settings.weather.file.write_text("\n".join(rows) + "\n")
+    write_invented_days(settings.weather.file, TODAY, 500, date(2026, 1, 1))
     state.path.mkdir()
     planting, zone = settings.garden.plantings[0], ZoneInfo(settings.garden.place.zone)
     for day, what, value, cause in NOTES:

@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 import pytest
 from aiosmtpd.controller import Controller
 
+from haulm.settings.fill import filled, text_value
 from haulm.sources.invented import invented_record
 
 HEADER = "year,month,day,temp,temp_source,tmin,tmin_source,tmax,tmax_source,rhum,rhum_source,prcp,prcp_source"
@@ -203,3 +204,31 @@ def free_port():
     with socket.socket() as held:
         held.bind(("127.0.0.1", 0))
         return held.getsockname()[1]
+
+
+@pytest.fixture
+def settings_file(tmp_path, mail_port):
+    """A garden that fetches its weather from the loopback services and mails its letters."""
+    values = {
+        "place": {
+            "name": text_value("Brackenford"), "latitude": "52.5", "longitude": "-3.0", "elevation": '"140 m"',
+            "zone": '"Europe/London"', "units": '"metric"',
+        },
+        "beds.gatebed": {"length": '"2.4 m"', "width": '"1.2 m"', "texture": '"loam"'},
+        "plantings.gate-early": {
+            "bed": '"gatebed"', "maturity": '"early"', "season": '"spring"', "window_first": "2027-04-10",
+            "window_last": "2027-06-05",
+        },
+        "recipients.me": {"name": '"Grower"', "address": '"grower@example.org"'},
+        "weather": {
+            "source": '"stations"', "stations": '["meteostat:99901"]', "forecasts": '["met-norway"]',
+            "contact": '"grower@example.org"',
+        },
+        "post": {},
+        "post.mail": {
+            "host": '"127.0.0.1"', "port": str(mail_port), "security": '"none"', "sender": '"haulm@example.org"',
+        },
+    }  # fmt: skip
+    file = tmp_path / "haulm.toml"
+    file.write_text(filled(values), encoding="utf-8")
+    return file

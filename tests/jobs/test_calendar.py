@@ -1,7 +1,7 @@
 """`haulm calendar` and `haulm completion` from the command line."""
 
 import subprocess
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
 import pytest
 import time_machine
@@ -11,21 +11,15 @@ from haulm import cli
 from haulm.errors import Exit
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
-from haulm.sources.invented import invented_record
 
 NOW = datetime(2027, 4, 1, 12, tzinfo=UTC)
 
 
 @pytest.fixture
-def garden(tmp_path, monkeypatch):
+def garden(tmp_path, monkeypatch, write_invented_days):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
-    days = invented_record("brackenford", date(2025, 1, 1), NOW.date(), 7).days
-    rows = ["date,air_min_c,air_max_c,rain_mm"]
-    for back in range(480, 0, -1):
-        day = NOW.date() - timedelta(days=back)
-        rows.append(",".join(str(v) for v in (day, *(days.of(n).at(day) for n in rows[0].split(",")[1:]))))
-    load(tmp_path / "haulm.toml").weather.file.write_text("\n".join(rows) + "\n")
+    write_invented_days(load(tmp_path / "haulm.toml").weather.file, NOW.date(), 480, date(2025, 1, 1))
     return tmp_path
 
 

@@ -14,7 +14,6 @@ from haulm.jobs.check_live import as_lines, check_live
 from haulm.jobs.due import Standing, due
 from haulm.jobs.morning import morning
 from haulm.jobs.state_folder import StateFolder
-from haulm.settings.fill import filled, text_value
 from haulm.settings.load import load
 from haulm.store.database import open_database
 from haulm.store.hours import read_hours
@@ -32,33 +31,6 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
 morning(load(Path(sys.argv[1]), os.environ), StateFolder(Path(sys.argv[2])), datetime.fromisoformat(sys.argv[3]))
 """
-
-
-@pytest.fixture
-def settings_file(tmp_path, mail_port):
-    values = {
-        "place": {
-            "name": text_value("Brackenford"), "latitude": "52.5", "longitude": "-3.0", "elevation": '"140 m"',
-            "zone": '"Europe/London"', "units": '"metric"',
-        },
-        "beds.gatebed": {"length": '"2.4 m"', "width": '"1.2 m"', "texture": '"loam"'},
-        "plantings.gate-early": {
-            "bed": '"gatebed"', "maturity": '"early"', "season": '"spring"', "window_first": "2027-04-10",
-            "window_last": "2027-06-05",
-        },
-        "recipients.me": {"name": '"Grower"', "address": '"grower@example.org"'},
-        "weather": {
-            "source": '"stations"', "stations": '["meteostat:99901"]', "forecasts": '["met-norway"]',
-            "contact": '"grower@example.org"',
-        },
-        "post": {},
-        "post.mail": {
-            "host": '"127.0.0.1"', "port": str(mail_port), "security": '"none"', "sender": '"haulm@example.org"',
-        },
-    }  # fmt: skip
-    file = tmp_path / "haulm.toml"
-    file.write_text(filled(values), encoding="utf-8")
-    return file
 
 
 @pytest.fixture

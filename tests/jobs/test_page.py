@@ -17,7 +17,6 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.settings.explain import explained
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
-from haulm.sources.invented import invented_record
 from haulm.store.journal_file import append_entry
 
 TODAY = date(2027, 5, 20)
@@ -46,16 +45,11 @@ class Read(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def settings(tmp_path_factory):
+def settings(tmp_path_factory, write_invented_days):
     at = tmp_path_factory.mktemp("garden")
     (at / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
     found = load(at / "haulm.toml")
-    days = invented_record("brackenford", date(2025, 1, 1), TODAY, 7).days
-    rows = ["date,air_min_c,air_max_c,rain_mm"]
-    for back in range(500, 0, -1):
-        day = TODAY - timedelta(days=back)
-        rows.append(",".join(str(v) for v in (day, *(days.of(n).at(day) for n in rows[0].split(",")[1:]))))
-    found.weather.file.write_text("\n".join(rows) + "\n")
+    write_invented_days(found.weather.file, TODAY, 500, date(2025, 1, 1))
     return found
 
 

@@ -15,7 +15,6 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.letter.amounts import ODDS
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
-from haulm.sources.invented import invented_record
 from haulm.store.journal_file import append_entry
 from haulm.taught import YearReady
 
@@ -24,16 +23,10 @@ NOW = datetime(2027, 5, 4, 11, 40, tzinfo=UTC)
 
 
 @pytest.fixture
-def settings(tmp_path):
+def settings(tmp_path, write_invented_days):
     (tmp_path / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
     found = load(tmp_path / "haulm.toml")
-    days = invented_record("brackenford", date(2025, 1, 1), TODAY, 7).days
-    rows = ["date,air_min_c,air_max_c,rain_mm"]
-    for back in range(480, 0, -1):
-        day = TODAY - timedelta(days=back)
-        low, high, rain = (days.of(name).at(day) for name in ("air_min_c", "air_max_c", "rain_mm"))
-        rows.append(f"{day},{low},{high},{rain}")
-    found.weather.file.write_text("\n".join(rows) + "\n")
+    write_invented_days(found.weather.file, TODAY, 480, date(2025, 1, 1))
     return found
 
 
