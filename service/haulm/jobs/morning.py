@@ -32,6 +32,7 @@ from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
 
 KIND = "morning"
+Thought = tuple[Observed, Decision]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datet
     return Morning(stored_letter(decision, forms, KIND), _exit(observed, decision))
 
 
-def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> tuple[Observed, Decision]:
+def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Thought:
     """What a morning would think, with the memory of the letters before it; nothing is stored."""
     day = settings.garden.place.day_of(as_of)
     journal, complaints = read_journal(state.journal(settings.garden))

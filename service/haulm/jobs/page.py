@@ -15,7 +15,7 @@ from haulm.errors import DeliveryError, Exit, HaulmError
 from haulm.files import explain, make_folder, write_together
 from haulm.garden import Entry, Journal, What
 from haulm.jobs import note_answers
-from haulm.jobs.morning import think
+from haulm.jobs.morning import Thought, think
 from haulm.jobs.review import review
 from haulm.jobs.review_lines import as_parts
 from haulm.jobs.season import picture as year_picture
@@ -72,15 +72,16 @@ def write_pages(settings: Settings, state: StateFolder, folder: Path, now: datet
     DeliveryError
         They cannot be written; nothing half written is left.
     """
-    looked_back = as_parts(review(settings, state, now))
+    thought = think(settings, state, now, now)
+    looked_back = as_parts(review(settings, state, now, thought=thought))
     with ExitStack() as stack:
         database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
-        held = _hold(settings, state, database, now)
+        held = _hold(settings, state, database, now, thought)
         files = {TODAY: _today(held), ARCHIVE: _text(page.archive_page(map(_listed, held.letters), held.links))}
         files |= _letters(held, folder)
         for condition in held.decision.conditions:
             files |= _bed(held, condition)
-        files |= _windows(settings, state, held, now)
+        files |= _windows(settings, state, held, now, thought)
         for name, told in page.help_pages(held.links, explained(settings.thresholds)).items():
             files[name] = _text(told)
         files[REVIEW] = _text(page.lines_page(_REVIEW, held.links, looked_back))
@@ -102,8 +103,8 @@ def refresh_pages(settings: Settings, state: StateFolder, now: datetime) -> Exit
 _REVIEW, _WINDOWS = Link(REVIEW, "Looking back"), Link("windows.html", "When to plant")
 
 
-def _hold(settings: Settings, state: StateFolder, database: Database | None, now: datetime) -> _Held:
-    _, decision = think(settings, state, now, now)
+def _hold(settings: Settings, state: StateFolder, database: Database | None, now: datetime, thought: Thought) -> _Held:
+    decision = thought[1]
     journal = read_journal(state.journal(settings.garden))[0].known(now, decision.today)
     letters: tuple[Heading, ...] = ()
     said: tuple[tuple[date, str], ...] = ()
@@ -169,12 +170,12 @@ def _bed(held: _Held, condition: Condition) -> dict[str, bytes]:
     }
 
 
-def _windows(settings: Settings, state: StateFolder, held: _Held, now: datetime) -> dict[str, bytes]:
+def _windows(settings: Settings, state: StateFolder, held: _Held, now: datetime, thought: Thought) -> dict[str, bytes]:
     """The planting windows of each bed, with a picture of its year."""
     files: dict[str, bytes] = {}
     beds = []
     for bed in settings.garden.beds:
-        told = season_told(settings, state, now, bed.key, None)
+        told = season_told(settings, state, now, bed.key, None, thought)
         intro, found = as_season_parts(told)
         drawn = f"windows-{safe_name(bed.key)}.png" if told.years else ""
         if drawn:

@@ -12,7 +12,7 @@ from haulm.beds.noted import Noted, noted
 from haulm.condition import Condition, DayRange, EarlierCrops
 from haulm.garden import Bed, Cause, Entry, Journal, Place, Planting, What
 from haulm.jobs.decide import decide
-from haulm.jobs.morning import as_of_morning, think
+from haulm.jobs.morning import Thought, as_of_morning, think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.observe import Observed
 from haulm.jobs.review_chances import ChanceSeen, chances_seen
@@ -123,8 +123,12 @@ class _Held:
     letters: Mapping[date, str]
 
 
-def review(settings: Settings, state: StateFolder, now: datetime, spot: str = "") -> Review:
+def review(
+    settings: Settings, state: StateFolder, now: datetime, spot: str = "", thought: Thought | None = None
+) -> Review:
     """Look back on the plantings of a garden, or of one bed or planting named by `spot`.
+
+    `thought` is what `think` found at `now`, where that is known already.
 
     Raises
     ------
@@ -132,7 +136,7 @@ def review(settings: Settings, state: StateFolder, now: datetime, spot: str = ""
         No bed or planting is called so.
     """
     found = find_spot(settings.garden, spot) if spot else None
-    observed, decision = think(settings, state, now, now)
+    observed, decision = thought or think(settings, state, now, now)
     journal = read_journal(state.journal(settings.garden))[0]
     letters: dict[date, str] = {}
     if state.store.exists():

@@ -11,7 +11,7 @@ from haulm.beds.forcing import climate_of
 from haulm.beds.windows import Sown, limits_of, year_fates
 from haulm.errors import SourceError
 from haulm.garden import Garden, What
-from haulm.jobs.morning import think
+from haulm.jobs.morning import Thought, think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import season, year_chart
@@ -26,8 +26,17 @@ from haulm.weather import Timeline
 VERSION = 1
 
 
-def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str, asked: date | None) -> SeasonTold:
+def season_told(
+    settings: Settings,
+    state: StateFolder,
+    now: datetime,
+    bed: str,
+    asked: date | None,
+    thought: Thought | None = None,
+) -> SeasonTold:
     """Work out the year of a bed; the first one where none is named.
+
+    `thought` is what `think` found at `now`, where that is known already.
 
     Raises
     ------
@@ -37,7 +46,7 @@ def season_told(settings: Settings, state: StateFolder, now: datetime, bed: str,
         No weather of the place can be had.
     """
     garden, thresholds = settings.garden, settings.thresholds
-    observed, decision = think(settings, state, now, now)
+    observed, decision = thought or think(settings, state, now, now)
     if observed.record is None:
         raise SourceError("there is no weather to go by", remedy=" ".join(observed.notices))
     timeline = decision.timeline
