@@ -1,6 +1,6 @@
 """Chances of cold nights through the product's own learner, on measured stations with stand-ins for a forecast.
 
-    python tests/accuracy/nights.py STATIONS.csv.gz [--every N]
+    python tests/accuracy/nights.py STATIONS.csv.gz [--every N] [--few]
 
 STATIONS has the columns station, latitude_deg, longitude_deg, date, air_min_c, air_max_c. Nobody kept the forecasts of
 those years, so three stand-ins serve, none with errors of the learner's own form:
@@ -16,6 +16,9 @@ The learner is given the pairs of one odd year, as the product keeps about one, 
 after it, at lead 1. The place's mean year is that of all odd years. Stations tell tenths: at most 0 °C is below 0.05.
 A night is one of the growing season where the mean year's minimum is from 2 to 12 °C. The garden is taken for the
 station here: what leaves differ from it is no part of this.
+
+With --few the learner is given only the last few nights in a row, in the growing season, and asked for the night after
+next: errors of one spell are alike, and this shows whether it takes too many of them for so many proofs.
 """
 
 import argparse
@@ -31,9 +34,10 @@ from pathlib import Path
 import numpy as np
 
 from haulm.beds.nights import LEAST_RANGE_C, day_range_c
+from haulm.science import forecast_skill
 from haulm.science.climatology import fit_mean_year, mean_year_at
 from haulm.science.forecast_skill import Cases, chance_at_or_below, learn, put_right
-from haulm.science.frost import LEAST_CHANCE, MOST_CHANCE, normal_chance
+from haulm.science.frost import LEAST_CHANCE, MOST_CHANCE, normal_cdf, normal_chance
 from haulm.science.leaf_night import night_sky
 
 FIRST, LAST = date(2009, 1, 1), date(2024, 12, 31)
@@ -45,6 +49,8 @@ ENOUGH_TO_JUDGE = 400
 SEASON_LOW_C, SEASON_HIGH_C = 2.0, 12.0
 CALLS = (0.15, 0.30, 0.50)  # of a night at -1 °C; 0.30 is the default
 SEED = 1
+FEW = (0, 5, 13, 30, 90)  # nights in a row; each start is 23 days after the one before
+FEW_WEIGHTS = (0.1, 0.2, forecast_skill.PAIR_WEIGHT, 0.6)  # what a pair weighs: the product's, and others beside it
 
 
 @dataclass(frozen=True)
@@ -158,6 +164,46 @@ def scored(one: Station, others: list[Station], rng: np.random.Generator) -> Ite
                 yield name, limit_c, Nights(*kept, one.low_c[asked] <= limit_c + 1e-9, growing[asked])
 
 
+def after_few(asked: list[Station], others: list[Station]) -> Iterator[str]:
+    """For each stand-in, number of nights in a row and weight of a pair: how the night after next is then told."""
+    rng, (day, year), found = np.random.default_rng(SEED), calendar(), defaultdict(list)
+    odd, shipped = year % 2 == 1, forecast_skill.PAIR_WEIGHT
+    for one in asked:
+        mean_low = mean_year_at(fit_mean_year(day[odd], one.low_c[odd]), day)
+        mean_range = mean_year_at(fit_mean_year(day[odd], day_range_c(one.low_c, one.high_c)[odd]), day)
+        starts = np.arange(400, DAYS - 2, 23)
+        starts = starts[(mean_low[starts] >= SEASON_LOW_C) & (mean_low[starts] <= SEASON_HIGH_C)]
+        for name, low, high in stand_ins(one, others, mean_range, rng):
+            ratio = day_range_c(low, high) / np.where(mean_range >= LEAST_RANGE_C, mean_range, np.nan)
+            told = Cases(low, low - mean_low, night_sky(np.nan, np.nan, np.nan, ratio).share, day)
+            for count in FEW:
+                before, night = starts[:, None] - np.arange(count, 0, -1), starts[:, None] + 1
+                age = np.broadcast_to(np.arange(count, 0.0, -1.0), before.shape)
+                for weight in FEW_WEIGHTS if count else (shipped,):
+                    forecast_skill.PAIR_WEIGHT = weight
+                    skill = learn(_of(told, before), (one.low_c - low)[before], age, np.ones(len(starts)))
+                    expected = put_right(skill, _of(told, night))
+                    off = one.low_c[night] - expected.mean_c
+                    known = np.isfinite(off)
+                    found[name, count, weight].append((off[known], expected.spread_c[known]))
+    forecast_skill.PAIR_WEIGHT = shipped
+    for (name, count, weight), parts in sorted(found.items()):
+        off, spread = (np.concatenate(column) for column in zip(*parts, strict=True))
+        yield f"{name:9} {count:3} nights, weight {weight:.2f} ({len(off)}): {_how_told(off, spread)}"
+
+
+def _how_told(off_c: np.ndarray, spread_c: np.ndarray) -> str:
+    z = off_c / spread_c
+    density = np.exp(-(z**2) / 2.0) / np.sqrt(2.0 * np.pi)
+    crps = (spread_c * (z * (2.0 * normal_cdf(z) - 1.0) + 2.0 * density - 1.0 / np.sqrt(np.pi))).mean()
+    far = 1.2816  # a tenth of a normal lies beyond on either side
+    colder, warmer = 100.0 * (z < -far).mean(), 100.0 * (z > far).mean()
+    return (
+        f"CRPS {crps:.3f} °C, mean square of error over spread {(z**2).mean():.2f}, "
+        f"colder than the lowest tenth {colder:.0f} %, warmer than the highest {warmer:.0f} %"
+    )
+
+
 def _of(told: Cases, where: np.ndarray) -> Cases:
     return Cases(told.value_c[where], told.unusual_c[where], told.clear[where], told.day_of_year[where])
 
@@ -236,8 +282,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("stations", type=Path)
     parser.add_argument("--every", type=int, default=1, help="only each Nth station is scored")
+    parser.add_argument("--few", action="store_true", help="what a few nights in a row teach")
     arguments = parser.parse_args()
     everyone = stations(arguments.stations)
+    if arguments.few:
+        for line in after_few(everyone[:: arguments.every], everyone):
+            sys.stdout.write(f"{line}\n")
+        return
     for (name, limit_c), nights in gathered(everyone[:: arguments.every], everyone).items():
         season = of_the_season(nights)
         told = [report(name, limit_c, "year", nights), report(name, limit_c, "growing", season)]
