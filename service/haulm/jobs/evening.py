@@ -19,6 +19,7 @@ from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, Sai
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
+from haulm.jobs.observe_stations import access_to
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.letter import amounts
@@ -91,7 +92,8 @@ def rehearse_evening(settings: Settings, state: StateFolder, now: datetime, as_o
         return _wait_for_it(settings)
     with ExitStack() as stack:
         database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
-        observed = observe(settings, state.spool, database, as_of, now)
+        access = stack.enter_context(access_to(settings, state.spool, now))
+        observed = observe(settings, access, database, as_of)
         seen = _think(settings, state, database, observed, as_of)
     return _shown(settings, observed, seen, KIND)
 
@@ -99,8 +101,9 @@ def rehearse_evening(settings: Settings, state: StateFolder, now: datetime, as_o
 def _look(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
 ) -> tuple[Look, Outcome]:
-    observed = observe(settings, state.spool, database, moment, now)
-    keep_weather(database, settings, state, observed, now)
+    with access_to(settings, state.spool, now) as access:
+        observed = observe(settings, access, database, moment)
+        keep_weather(database, settings, access, observed)
     seen = _think(settings, state, database, observed, moment)
     first = letter_of(database, settings.garden.key, KIND, seen.decision.today) is None
     look = _shown(settings, observed, seen, KIND if first else WORSE)

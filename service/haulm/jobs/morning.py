@@ -17,6 +17,7 @@ from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
+from haulm.jobs.observe_stations import access_to
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.post.folder import letter_stem
@@ -94,7 +95,8 @@ def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime
     memory: tuple[Said, ...] = ()
     with ExitStack() as stack:
         database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
-        observed = observe(settings, state.spool, database, as_of, now)
+        access = stack.enter_context(access_to(settings, state.spool, now))
+        observed = observe(settings, access, database, as_of)
         if database is not None:
             memory = read_said(database, settings.garden.key, before=day)
             told = (*arrears(database, settings.garden.key, day, as_of), *told)
@@ -105,8 +107,9 @@ def _write(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
 ) -> tuple[StoredLetter, Exit]:
     day = settings.garden.place.day_of(moment)
-    observed = observe(settings, state.spool, database, moment, now)
-    keep_weather(database, settings, state, observed, now)
+    with access_to(settings, state.spool, now) as access:
+        observed = observe(settings, access, database, moment)
+        keep_weather(database, settings, access, observed)
     collected = collect(settings, state, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
     reindex(database, settings.garden.key, journal)

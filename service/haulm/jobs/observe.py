@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
-from pathlib import Path
 
 from haulm.beds.forcing import PlaceMean
 from haulm.errors import Complaint
@@ -13,6 +12,7 @@ from haulm.jobs.observe_stations import forecasts_of_services, kept_issues, reco
 from haulm.settings.load import Settings
 from haulm.settings.weather_form import WeatherTable
 from haulm.sources.readings import Issue
+from haulm.sources.spool import Access
 from haulm.store.database import Database
 from haulm.weather import Forecast, Record
 
@@ -38,22 +38,22 @@ class Observed:
     issues: tuple[Forecast, ...] = ()
 
 
-def observe(settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime) -> Observed:
+def observe(settings: Settings, access: Access, database: Database | None, as_of: datetime) -> Observed:
     """Read or fetch what the settings name; what cannot be had is told, and the morning goes on without it.
 
     Parameters
     ----------
-    spool
-        The folder of fetched files.
+    access
+        The run's one session, with the instant at which servers are asked and the folder of fetched files.
     database
         The store, for forecasts of earlier days and for what cannot be fetched now; None where there is none yet.
-    as_of, now
-        The instant of the morning, and the one at which servers are asked.
+    as_of
+        The instant of the morning.
     """
     return (
         _from_file(settings, as_of)
         if settings.weather.source == "file"
-        else _fetched(settings, spool, database, as_of, now)
+        else _fetched(settings, access, database, as_of)
     )
 
 
@@ -72,9 +72,9 @@ def _from_file(settings: Settings, as_of: datetime) -> Observed:
     return Observed(record, forecasts, told, notices, fresh, kept, issues=forecasts)
 
 
-def _fetched(settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime) -> Observed:
-    found = record_of_stations(settings, spool, database, as_of, now)
-    forecasts, forecast_told, coming = forecasts_of_services(settings, spool, database, now)
+def _fetched(settings: Settings, access: Access, database: Database | None, as_of: datetime) -> Observed:
+    found = record_of_stations(settings, access, database, as_of)
+    forecasts, forecast_told, coming = forecasts_of_services(settings, access, database)
     fresh = found.in_time and (coming is not None or not settings.weather.forecasts)
     # What could not be had is told in full; only what was left out of a file is told by its first few.
     notices = (

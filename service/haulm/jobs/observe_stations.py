@@ -40,7 +40,7 @@ Complaints = tuple[Complaint, ...]
 
 @contextmanager
 def access_to(settings: Settings, spool: Path, now: datetime) -> Iterator[Access]:
-    """The one session to the weather services, as the settings have it."""
+    """The one session of a run to the weather services, as the settings have it; it connects when it is asked."""
     network = settings.weather.network
     fetching = Fetching(
         contact=settings.weather.contact or "",
@@ -94,29 +94,26 @@ class Gathered:
     in_time: bool
 
 
-def record_of_stations(
-    settings: Settings, spool: Path, database: Database | None, as_of: datetime, now: datetime
-) -> Gathered:
+def record_of_stations(settings: Settings, access: Access, database: Database | None, as_of: datetime) -> Gathered:
     """One record of all stations; what a server does not give now is taken as the store holds it."""
-    place = settings.garden.place
+    place, now = settings.garden.place, access.now
     fetched: list[Record] = []
     known: list[Reading] = []
     faults: list[Complaint] = []
     doubts: list[Complaint] = []
     in_time = False
-    with access_to(settings, spool, now) as access:
-        for name in settings.weather.stations:
-            reading, told = _had(access, name, settings, now)
-            if reading is not None:
-                fetched.append(reading.record)
-                doubts += told
-                in_time |= name == settings.weather.stations[0] and not reading.stale
-            faults += told if reading is None else told[:1] if reading.stale else ()
-            record = _as_known(access, database, name, settings, reading, as_of, now)
-            if record is not None:
-                known.append(Reading(record) if reading is None else replace(reading, record=record))
-        hours, told = hours_of_stations(access, settings, database, now)
-        faults += told
+    for name in settings.weather.stations:
+        reading, told = _had(access, name, settings, now)
+        if reading is not None:
+            fetched.append(reading.record)
+            doubts += told
+            in_time |= name == settings.weather.stations[0] and not reading.stale
+        faults += told if reading is None else told[:1] if reading.stale else ()
+        record = _as_known(access, database, name, settings, reading, as_of, now)
+        if record is not None:
+            known.append(Reading(record) if reading is None else replace(reading, record=record))
+    hours, told = hours_of_stations(access, settings, database, now)
+    faults += told
     doubts = [one for one in doubts if one not in faults]
     if not known:
         return Gathered(None, tuple(fetched), tuple(faults), tuple(doubts), (), in_time)
@@ -219,28 +216,28 @@ def _whole(joined: Blend) -> Record:
 
 
 def forecasts_of_services(
-    settings: Settings, spool: Path, database: Database | None, now: datetime
+    settings: Settings, access: Access, database: Database | None
 ) -> tuple[tuple[Forecast, ...], Complaints, Issue | None]:
     """The first service's forecast that can be had with earlier issues from the store, and the one that came now."""
     complaints: list[Complaint] = []
     came: Issue | None = None
-    place, oldest = settings.garden.place, timedelta(hours=settings.thresholds.data.forecast_max_age_hours)
-    with access_to(settings, spool, now) as access:
-        for name in settings.weather.forecasts:
-            source, fetch = FORECASTERS[name]
-            try:
-                issue = fetch(access, place)
-            except SourceError as fault:
-                complaints.append(Complaint(f"{source.name} gave no forecast: {fault.what}", fault.where))
-                continue
-            if now - issue.forecast.issued > oldest:
-                told = f"{source.name} still gives the forecast of {issue.forecast.issued:%Y-%m-%d %H:%M} UTC"
-                complaints.append(Complaint(told, ""))
-                continue
-            days, doubtful = cleaned(issue.forecast.days, source.name)
-            came = replace(issue, forecast=replace(issue.forecast, days=days))
-            complaints += [*issue.complaints, *doubtful]
-            break
+    place, now = settings.garden.place, access.now
+    oldest = timedelta(hours=settings.thresholds.data.forecast_max_age_hours)
+    for name in settings.weather.forecasts:
+        source, fetch = FORECASTERS[name]
+        try:
+            issue = fetch(access, place)
+        except SourceError as fault:
+            complaints.append(Complaint(f"{source.name} gave no forecast: {fault.what}", fault.where))
+            continue
+        if now - issue.forecast.issued > oldest:
+            told = f"{source.name} still gives the forecast of {issue.forecast.issued:%Y-%m-%d %H:%M} UTC"
+            complaints.append(Complaint(told, ""))
+            continue
+        days, doubtful = cleaned(issue.forecast.days, source.name)
+        came = replace(issue, forecast=replace(issue.forecast, days=days))
+        complaints += [*issue.complaints, *doubtful]
+        break
     earlier = _earlier_issues(settings, database, now) if database is not None else ()
     newest = (came.forecast,) if came is not None else ()
     known = {(one.origin.key, one.issued): one for one in (*earlier, *newest)}

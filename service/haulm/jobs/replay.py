@@ -16,6 +16,7 @@ from haulm.garden import Garden, Journal
 from haulm.jobs.decide import known_weather
 from haulm.jobs.morning import as_of_morning
 from haulm.jobs.observe import kept_forecasts, observe
+from haulm.jobs.observe_stations import access_to
 from haulm.jobs.replay_trace import ISSUES_LOOKED_BACK, Line, SeasonSeen, Trace, World, YearSeen
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings
@@ -114,7 +115,8 @@ def _world(
     """The record, and the forecasts that were kept, with hindcasts for the other mornings; how many there were."""
     with ExitStack() as stack:
         database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
-        observed = observe(settings, state.spool, database, now, now)
+        access = stack.enter_context(access_to(settings, state.spool, now))
+        observed = observe(settings, access, database, now)
         since = as_of_morning(settings, days[0]) - ISSUES_LOOKED_BACK
         kept = kept_forecasts(settings, observed, database, since, now)
     record = observed.record

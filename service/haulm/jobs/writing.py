@@ -1,24 +1,21 @@
 """What all jobs that write letters share: weather kept, the letter as it is stored, and which exit code is graver."""
 
-from datetime import datetime
-
 from haulm.advice import Decision
 from haulm.errors import Exit
 from haulm.jobs.letter_forms import Forms
 from haulm.jobs.observe import Observed
 from haulm.jobs.observe_hours import forecast_cell, keep_coming_hours, keep_observed_hours
-from haulm.jobs.observe_stations import access_to
-from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings
+from haulm.sources.spool import Access
 from haulm.store.database import Database
 from haulm.store.hours import forget_old
 from haulm.store.letters import StoredLetter
 from haulm.store.weather import keep_forecast, keep_record
 
 
-def keep_weather(database: Database, settings: Settings, state: StateFolder, observed: Observed, now: datetime) -> None:
+def keep_weather(database: Database, settings: Settings, access: Access, observed: Observed) -> None:
     """Store the days and hours that came, and let go of what is past its time."""
-    place = settings.garden.place
+    place, now = settings.garden.place, access.now
     with database.transaction():
         for record in observed.kept:
             keep_record(database, record, now)
@@ -28,8 +25,7 @@ def keep_weather(database: Database, settings: Settings, state: StateFolder, obs
             keep_coming_hours(database, observed.coming, place)
         forget_old(database, now)
     if settings.weather.source == "stations":
-        with access_to(settings, state.spool, now) as access:
-            keep_observed_hours(settings, access, database, now)
+        keep_observed_hours(settings, access, database, now)
 
 
 def stored_letter(decision: Decision, forms: Forms, kind: str) -> StoredLetter:
