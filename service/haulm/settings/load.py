@@ -2,8 +2,8 @@
 
 import re
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
@@ -16,8 +16,8 @@ from haulm.settings.across import findings_across
 from haulm.settings.build import garden_of
 from haulm.settings.faults import Found, Written, findings
 from haulm.settings.file_form import LetterTable, SettingsFile
-from haulm.settings.hidden import bring_in
-from haulm.settings.lines import lines_of_keys
+from haulm.settings.hidden import Hidden, bring_in
+from haulm.settings.lines import KeyPath, lines_of_keys
 from haulm.settings.names import Tree, from_environment, override
 from haulm.settings.post_form import PostTable
 from haulm.settings.table import Table
@@ -82,15 +82,44 @@ def load(path: Path, environ: Mapping[str, str] = _NOTHING, changes: Mapping[str
     tree = override(tree, changes)
     set_by |= {tuple(key.split(".")): f"changed value of {key}" for key in changes}
     hidden = bring_in(tree, path, set_by, environ)
-    tree = hidden.tree
-    file, found = check(tree)
+    return settled(Given(path, path.stem, hidden.tree, set_by, lines_of_keys(text)), hidden, unknown)
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """A garden's settings as they were written: the tree, and where each value of it stands.
+
+    `key` names the garden where the tree does not; `where` is what a person is told beside the faults, the path if
+    empty.
+    """
+
+    path: Path
+    key: str
+    tree: Tree
+    set_by: Mapping[KeyPath, str]
+    lines: Mapping[KeyPath, int] = field(default_factory=dict)
+    where: str = ""
+
+
+def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = ()) -> Settings:
+    """The settings of a tree, once all of it has been judged.
+
+    Raises
+    ------
+    SettingsError
+        With every fault: of the tree, of its secrets, and those found before.
+    """
+    file, found = check(given.tree)
     found = [*hidden.found, *_untold(found, hidden.found)]
     if file is None or found or unknown:
-        written = Written(SettingsFile, tree, lines_of_keys(text), set_by)
+        written = Written(SettingsFile, given.tree, given.lines, given.set_by)
         faults = [*unknown, *(written.fault(finding) for finding in found)]
         ordered = sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0, fault.key))
-        raise SettingsError(str(path), tuple(ordered), remedy=_AGAIN)
-    return _settled(file, path, tuple(hidden.notes))
+        raise SettingsError(given.where or str(given.path), tuple(ordered), remedy=_AGAIN)
+    folder = given.path.absolute().parent
+    weather, post = _from(folder, file.weather), _from(folder, file.post)
+    garden = garden_of(file, given.key)
+    return Settings(given.path, garden, file.thresholds, weather, file.letter, post, tuple(hidden.notes))
 
 
 def _untold(found: list[Found], told: list[Found]) -> list[Found]:
@@ -151,12 +180,6 @@ def _syntax_fault(told: str, text: str) -> Fault:
     bare = told[: at.start()] if at else told
     plain = next((words for begin, words in _SYNTAX.items() if bare.startswith(begin)), bare[:1].lower() + bare[1:])
     return Fault(f"this is not TOML: {plain}", line=line)
-
-
-def _settled(file: SettingsFile, path: Path, notes: tuple[str, ...]) -> Settings:
-    folder = path.absolute().parent
-    weather, post = _from(folder, file.weather), _from(folder, file.post)
-    return Settings(path, garden_of(file, path.stem), file.thresholds, weather, file.letter, post, notes)
 
 
 def _from(folder: Path, table: _T) -> _T:
