@@ -211,7 +211,7 @@ def test_the_last_good_forecast_is_used_and_its_age_told_until_it_is_too_old(set
     world.down = True
     next_day, fourth = (text(morning(settings, state, NOW + timedelta(days=days))) for days in (1, 4))
     assert "Forecast: MET Norway Locationforecast, 27 hours old" in next_day
-    assert "gave no forecast: the server is in trouble (503)" in next_day
+    assert "gave no forecast: not asked again, since it failed 2 times: the server is in trouble (503)" in next_day
     assert "There is no forecast: coming frost, heat, rain and wind are not known" in fourth
 
 
