@@ -6,6 +6,8 @@ import secrets
 from collections.abc import Mapping
 from pathlib import Path
 
+from haulm.steps import Step, marked
+
 # What a person reads for the faults that a disk commonly has: what went wrong, and what to do.
 _WORDS = {
     errno.ENOSPC: ("the disk is full", "Make room on that disk, then try again."),
@@ -41,7 +43,7 @@ def make_folder(folder: Path, mode: int = 0o700) -> None:
     folder.mkdir(mode=mode, exist_ok=True)
 
 
-def write_whole(path: Path, data: bytes, mode: int = 0o600) -> None:
+def write_whole(path: Path, data: bytes, step: Step, mode: int = 0o600) -> None:
     """Write one file so that a reader, or a power cut, finds the old one or the new one whole.
 
     Raises
@@ -49,10 +51,10 @@ def write_whole(path: Path, data: bytes, mode: int = 0o600) -> None:
     OSError
         It cannot be written; what stood there before still does.
     """
-    write_together({path: data}, mode)
+    write_together({path: data}, step, mode)
 
 
-def write_together(files: Mapping[Path, bytes], mode: int = 0o600) -> None:
+def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600) -> None:
     """Write several files of one disk: all are written down under other names before the first takes its place.
 
     A full disk therefore leaves none of them. Only a power cut in the last instant can leave some new, each whole.
@@ -68,7 +70,8 @@ def write_together(files: Mapping[Path, bytes], mode: int = 0o600) -> None:
             staged[path] = _name_beside(path)
             _write_down(staged[path], data, mode)
         for path, temporary in staged.items():
-            temporary.replace(path)
+            with marked(step):
+                temporary.replace(path)
     finally:
         for temporary in staged.values():
             temporary.unlink(missing_ok=True)

@@ -12,6 +12,7 @@ from haulm.jobs.arrears import arrears
 from haulm.jobs.deliver import addresses, deliver
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
+from haulm.steps import Step
 from haulm.store.database import open_database
 from haulm.store.letters import MOST_ATTEMPTS, Status, StoredLetter, deliveries_of, keep_letter
 from haulm.store.runs import Outcome, begin_run, end_run, mark_written
@@ -76,7 +77,8 @@ def test_a_letter_arrives_once_under_its_own_id(settings, database, postman):
 
 def test_a_letter_found_on_its_way_goes_once_more_under_the_same_id(settings, database, postman):
     mails = store(database, settings)
-    database.rows("UPDATE deliveries SET status = ?", (Status.SENDING,))
+    with database.transaction(Step.DELIVERY_SETTLED):
+        database.rows("UPDATE deliveries SET status = ?", (Status.SENDING,))
     assert deliver(settings, database, NOW) == Exit.DONE
     assert [letter["Message-ID"] for letter in postman.letters] == [mails[0].message_id]
 

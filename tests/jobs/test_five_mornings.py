@@ -15,6 +15,7 @@ from haulm.jobs.due import Standing, due
 from haulm.jobs.morning import morning
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
+from haulm.steps import Step
 from haulm.store.database import open_database
 from haulm.store.hours import read_hours
 from haulm.store.runs import read_runs
@@ -125,7 +126,7 @@ def test_a_cached_morning_imports_neither_the_library_nor_pandas(settings_file, 
     morning(settings, state, at(FIRST))
     looks = ALONE + "\nprint([m for m in ('meteostat', 'pandas') if m in sys.modules])"
     later = (at(FIRST) + timedelta(minutes=5)).isoformat()
-    with open_database(state.store) as database:
+    with open_database(state.store) as database, database.transaction(Step.DELIVERY_SETTLED):
         database.rows("DELETE FROM letters")
     shown = subprocess.run(
         [sys.executable, "-c", looks, str(settings_file), str(state.path), later],

@@ -13,6 +13,7 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.sources.invented import invented_forecasts, invented_record
+from haulm.steps import Step
 from haulm.store.database import open_database
 from haulm.store.letters import Status, deliveries_of
 from haulm.store.lock import lock
@@ -156,7 +157,7 @@ def test_a_folder_that_cannot_be_written_loses_no_letter(garden, run):
 def test_what_a_killed_run_left_on_its_way_goes_once_more(garden, run):
     settings = load(garden / "haulm.toml")
     run("morning", "--today", TODAY.isoformat())
-    with open_database(garden / "state" / "haulm.sqlite") as database:
+    with open_database(garden / "state" / "haulm.sqlite") as database, database.transaction(Step.DELIVERY_SETTLED):
         database.rows("UPDATE deliveries SET status = ? WHERE channel = 'folder'", (Status.SENDING,))
     for file in (garden / "letters").rglob("*.*"):
         file.unlink()

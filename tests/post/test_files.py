@@ -8,12 +8,13 @@ from pathlib import Path
 import pytest
 
 from haulm.files import explain, make_folder, write_together, write_whole
+from haulm.steps import Step
 
 
 def test_a_file_is_written_and_replaced(tmp_path: Path) -> None:
     path = tmp_path / "page.html"
-    write_whole(path, b"old")
-    write_whole(path, b"new", mode=0o640)
+    write_whole(path, b"old", Step.PICTURE_WRITTEN)
+    write_whole(path, b"new", Step.PICTURE_WRITTEN, mode=0o640)
     assert path.read_bytes() == b"new"
     assert stat.S_IMODE(path.stat().st_mode) == 0o640
     assert list(tmp_path.iterdir()) == [path]
@@ -21,18 +22,18 @@ def test_a_file_is_written_and_replaced(tmp_path: Path) -> None:
 
 def test_a_reader_of_the_old_file_keeps_it_whole(tmp_path: Path) -> None:
     path = tmp_path / "page.html"
-    write_whole(path, b"old" * 10_000)
+    write_whole(path, b"old" * 10_000, Step.PICTURE_WRITTEN)
     with path.open("rb") as reader:
         assert reader.read(3) == b"old"
-        write_whole(path, b"new")
+        write_whole(path, b"new", Step.PICTURE_WRITTEN)
         assert reader.read() == b"old" * 9_999
 
 
 def test_of_several_files_none_is_replaced_when_one_cannot_be(tmp_path: Path) -> None:
     first, second = tmp_path / "a", tmp_path / "missing" / "b"
-    write_whole(first, b"old")
+    write_whole(first, b"old", Step.PICTURE_WRITTEN)
     with pytest.raises(FileNotFoundError):
-        write_together({first: b"new", second: b"new"})
+        write_together({first: b"new", second: b"new"}, Step.FOLDER_FILLED)
     assert first.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [first]
 

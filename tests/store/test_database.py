@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from haulm.errors import BusyError, StoreError
+from haulm.steps import Step
 from haulm.store.database import Database, migrate, open_database
 from haulm.store.migrations import MIGRATIONS
 
@@ -20,9 +21,10 @@ OPEN_ONLY = (
 )
 WRITE_AND_WAIT = """
 import sys, pathlib, time
+from haulm.steps import Step
 from haulm.store.database import open_database
 database = open_database(pathlib.Path(sys.argv[1]))
-with database.transaction():
+with database.transaction(Step.WEATHER_KEPT):
     database.rows(sys.argv[2])
     print("here", flush=True)
     time.sleep(60)
@@ -40,18 +42,33 @@ def runs(database: Database) -> int:
     return len(database.rows("SELECT id FROM runs"))
 
 
+def add_a_run(database: Database) -> None:
+    with database.transaction(Step.RUN_BEGUN):
+        database.rows(ADD_RUN)
+
+
 def add_a_run_and_fail(database: Database) -> None:
-    with database.transaction():
-        with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
+        with database.transaction(Step.WEATHER_KEPT):
             database.rows(ADD_RUN)
         assert runs(database) == 1
         raise ZeroDivisionError
 
 
 def add_a_run_and_much_else(database: Database) -> None:
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         database.rows(ADD_RUN)
         database.rows("INSERT INTO states VALUES ('g', 'b', 'f', 'd', '[1]', zeroblob(100000))")
+
+
+def test_what_has_no_name_is_not_written(database: Database) -> None:
+    with pytest.raises(StoreError, match="cannot be written"):
+        database.rows(ADD_RUN)
+    with pytest.raises(ZeroDivisionError):
+        add_a_run_and_fail(database)
+    with pytest.raises(StoreError, match="cannot be written"):
+        database.run_many(ADD_RUN, [()])
+    assert runs(database) == 0
 
 
 def mode(path: Path) -> int:
@@ -60,7 +77,7 @@ def mode(path: Path) -> int:
 
 def test_first_use_makes_file_and_folder_closed_to_others(path: Path) -> None:
     with open_database(path) as database:
-        database.rows(ADD_RUN)
+        add_a_run(database)
         assert mode(path.parent) == 0o700
         assert {mode(beside) for beside in path.parent.iterdir()} == {0o600}
         assert len(list(path.parent.iterdir())) == 3  # the file, its log, the log's index
@@ -98,7 +115,7 @@ def test_every_table_is_strict(database: Database) -> None:
 
 def test_opening_again_changes_nothing(path: Path) -> None:
     with open_database(path) as database:
-        database.rows(ADD_RUN)
+        add_a_run(database)
         tables = [tuple(row) for row in database.rows("SELECT name, sql FROM sqlite_schema")]
     with open_database(path) as database:
         assert version(database) == len(MIGRATIONS)
@@ -108,7 +125,7 @@ def test_opening_again_changes_nothing(path: Path) -> None:
 
 def test_a_later_step_is_added_to_a_store_in_use(path: Path) -> None:
     with open_database(path) as database:
-        database.rows(ADD_RUN)
+        add_a_run(database)
         steps = (*MIGRATIONS, ("ALTER TABLE runs ADD COLUMN place TEXT NOT NULL DEFAULT 'here'",))
         assert migrate(database, steps) == len(steps)
         assert [row["place"] for row in database.rows("SELECT place FROM runs")] == ["here"]
@@ -124,7 +141,7 @@ def test_a_step_that_another_run_has_just_taken_is_not_taken_again(path: Path, d
             reached.append(migrate(second, steps))
 
     other = threading.Thread(target=migrate_too)
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         other.start()
         assert opened.wait(5)
         other.join(0.1)  # it has seen the old version and waits for this transaction
@@ -145,7 +162,7 @@ def test_a_step_that_fails_leaves_the_version_before_it(path: Path) -> None:
 
 
 def test_a_newer_store_is_refused(path: Path) -> None:
-    with open_database(path) as database:
+    with open_database(path) as database, database.transaction(Step.TABLES_MADE):
         database.rows("PRAGMA user_version = 99")
     with pytest.raises(StoreError, match="newer haulm") as caught:
         open_database(path)
@@ -180,7 +197,7 @@ def test_a_file_in_the_folders_place_is_told(tmp_path: Path) -> None:
 
 def test_a_damaged_file_is_told(path: Path) -> None:
     with open_database(path) as database:
-        database.rows(ADD_RUN)
+        add_a_run(database)
     data = bytearray(path.read_bytes())
     data[4096:] = b"\xff" * (len(data) - 4096)
     path.write_bytes(data)
@@ -209,7 +226,7 @@ def test_a_kill_before_the_commit_leaves_nothing(
     process.wait(timeout=10)
     with open_database(path) as database:
         assert runs(database) == 0
-        database.rows(ADD_RUN)
+        add_a_run(database)
         assert runs(database) == 1
 
 
@@ -218,7 +235,7 @@ def test_a_writer_that_stays_is_told_as_busy(
 ) -> None:
     second_process(WRITE_AND_WAIT, str(path), ADD_RUN)
     database.rows("PRAGMA busy_timeout = 20")
-    with pytest.raises(BusyError, match="another run"), database.transaction():
+    with pytest.raises(BusyError, match="another run"), database.transaction(Step.WEATHER_KEPT):
         database.rows(ADD_RUN)
     assert runs(database) == 0  # reading goes on beside a writer
 
@@ -228,6 +245,6 @@ def test_a_full_disk_stores_nothing(database: Database) -> None:
     with pytest.raises(StoreError, match="disk is full"):
         add_a_run_and_much_else(database)
     assert runs(database) == 0
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         database.rows(ADD_RUN)
     assert runs(database) == 1

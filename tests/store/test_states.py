@@ -1,11 +1,11 @@
-"""States: exact to the last bit, named by their parameters, dropped when their past changes."""
+"""States: exact to the last bit, named by their parameters, the newest days only."""
 
 from datetime import date, timedelta
 
 import numpy as np
 
 from haulm.store.database import Database
-from haulm.store.states import KEPT_DAYS, BedState, forget_states, keep_states, read_state
+from haulm.store.states import KEPT_DAYS, BedState, keep_states, read_state
 
 DAY = date(2027, 4, 12)
 
@@ -42,14 +42,6 @@ def test_other_parameters_mean_another_state(database: Database) -> None:
     keep_states(database, [state(DAY, fingerprint="p2"), state(DAY, bed="otherbed")])
     assert through(database, DAY, "p2") == DAY
     assert through(database, DAY) is None  # the old ones are gone
-
-
-def test_a_changed_past_drops_what_includes_it(database: Database) -> None:
-    keep_states(database, [state(DAY - timedelta(days=n)) for n in range(5)])
-    forget_states(database, "sallow-wells", DAY - timedelta(days=9))
-    assert through(database, DAY) == DAY
-    forget_states(database, "brackenford", DAY - timedelta(days=2))
-    assert through(database, DAY) == DAY - timedelta(days=3)
 
 
 def test_only_the_newest_days_stay(database: Database) -> None:

@@ -51,6 +51,7 @@ def _replay(arguments: argparse.Namespace) -> int:
     from haulm.jobs.replay import replay  # noqa: PLC0415
     from haulm.jobs.replay_lines import as_csv, as_json, as_lines, picture  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.steps import Step  # noqa: PLC0415
 
     variants = _variants(settings_file(arguments), arguments.changes)
     state, days = state_folder(arguments.state, os.environ), (arguments.first, arguments.last)
@@ -60,9 +61,9 @@ def _replay(arguments: argparse.Namespace) -> int:
     said = arguments.said or (arguments.last - arguments.first).days <= SAID_WITHIN_DAYS
     print(as_json(found) if arguments.json else "\n".join(as_lines(found, said=said)))
     if arguments.csv:
-        write_whole(arguments.csv, as_csv(found).encode())
+        write_whole(arguments.csv, as_csv(found).encode(), Step.TABLE_WRITTEN)
     if arguments.picture:
-        write_whole(arguments.picture, picture(found))
+        write_whole(arguments.picture, picture(found), Step.PICTURE_WRITTEN)
     return Exit.DONE
 
 

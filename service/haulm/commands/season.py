@@ -25,11 +25,12 @@ def _season(arguments: argparse.Namespace) -> int:
     from haulm.jobs.season import as_json, as_lines, picture, season_told  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.steps import Step  # noqa: PLC0415
 
     settings = load(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     told = season_told(settings, state, datetime.now(UTC), arguments.bed, arguments.on)
     print(as_json(told) if arguments.json else "\n".join(as_lines(told)))
     if arguments.picture:
-        write_whole(arguments.picture, picture(told))
+        write_whole(arguments.picture, picture(told), Step.PICTURE_WRITTEN)
     return Exit.DONE

@@ -24,10 +24,11 @@ def _soil(arguments: argparse.Namespace) -> int:
     from haulm.jobs.soil import as_json, as_lines, picture, soil_report  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.steps import Step  # noqa: PLC0415
 
     settings = load(settings_file(arguments), os.environ)
     report = soil_report(settings, state_folder(arguments.state, os.environ), arguments.bed, datetime.now(UTC))
     print(as_json(report) if arguments.json else "\n".join(as_lines(report)))
     if arguments.picture:
-        write_whole(arguments.picture, picture(report, settings))
+        write_whole(arguments.picture, picture(report, settings), Step.PICTURE_WRITTEN)
     return Exit.DONE

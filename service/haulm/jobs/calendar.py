@@ -9,6 +9,7 @@ from haulm.jobs.morning import think
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter.dates import Coming, coming_dates
 from haulm.settings.load import Settings
+from haulm.steps import Step
 
 
 def calendar(settings: Settings, state: StateFolder, file: Path, now: datetime) -> tuple[Coming, ...]:
@@ -29,5 +30,5 @@ def calendar(settings: Settings, state: StateFolder, file: Path, now: datetime) 
     coming = coming_dates(decision)
     before = file.read_bytes() if file.exists() else b""
     name = f"haulm, {settings.garden.place.name}"
-    write_whole(file, calendar_file(coming, settings.garden.key, name, now, before))
+    write_whole(file, calendar_file(coming, settings.garden.key, name, now, before), Step.CALENDAR_WRITTEN)
     return coming

@@ -19,6 +19,7 @@ from haulm.settings.describe import describe
 from haulm.settings.fill import Values, filled, text_value
 from haulm.settings.load import Settings, load
 from haulm.sources.meteostat_places import Candidate, nearby
+from haulm.steps import Step
 from haulm.units import Display, feet_from_metres
 
 USUAL_RADIUS_KM = 50.0  # judgement: a station farther away says little of a garden's rain
@@ -341,7 +342,7 @@ def _write(path: Path, text: str, secrets: Mapping[str, str], *, overwrite: bool
         if secret.exists() and not overwrite:
             raise UsageError("it stands already", where=str(secret), remedy="Move it away, or say --overwrite.")
     try:
-        write_together({**files, path: text.encode()}, 0o600)
+        write_together({**files, path: text.encode()}, Step.SETTINGS_WRITTEN)
     except OSError as fault:
         what, remedy = explain(fault)
         raise UsageError(f"the settings cannot be written: {what}", where=str(path), remedy=remedy) from fault

@@ -22,6 +22,7 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
+from haulm.steps import Step
 from haulm.store.answers import mark_told, to_be_told
 from haulm.store.database import Database, open_database
 from haulm.store.journal_file import read_journal
@@ -123,7 +124,7 @@ def _write(
     decision = replace(decision, heard=tuple(one.told for one in heard), asked=asked)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
     letter = stored_letter(decision, forms, KIND)
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
         mark_told(database, settings.garden.key, day)
     return letter, _exit(observed, decision)

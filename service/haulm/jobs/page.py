@@ -32,6 +32,7 @@ from haulm.letter.season_chart import Mark, Season, season_alt_text, season_char
 from haulm.post.folder import letter_stem, safe_name
 from haulm.settings.explain import explained
 from haulm.settings.load import Settings
+from haulm.steps import Step
 from haulm.store.database import Database, open_database
 from haulm.store.journal_file import read_journal
 from haulm.store.letters import Heading, headings, letter_of, letters_between
@@ -225,7 +226,7 @@ def _write(folder: Path, files: dict[str, bytes]) -> int:
     try:
         for place in {path.parent for path in changed}:
             make_folder(place)
-        write_together(changed, 0o644)
+        write_together(changed, Step.PAGES_WRITTEN, 0o644)
     except OSError as fault:
         what, remedy = explain(fault)
         raise DeliveryError(f"the pages could not be put there: {what}", where=str(folder), remedy=remedy) from fault

@@ -28,6 +28,7 @@ from haulm.jobs.due import Standing, due, next_try
 from haulm.jobs.errands import EVENING, Errand, errands
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings, load
+from haulm.steps import Step, marked
 from haulm.store.database import open_database
 from haulm.store.letters import left_sending, waiting
 from haulm.store.runs import Outcome, Run, read_runs
@@ -287,13 +288,14 @@ def _start(
     apart: bool = True,
 ) -> "subprocess.Popen[bytes]":
     """Start an errand; its faults go where ours go. Apart means that a Ctrl-C at the terminal does not reach it."""
-    return subprocess.Popen(  # noqa: S603  our own program
-        [*program, command, "--settings", str(path), "--state", str(state.path)],
-        env=dict(environ),
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        start_new_session=apart,
-    )
+    with marked(Step.ERRAND_STARTED):
+        return subprocess.Popen(  # noqa: S603  our own program
+            [*program, command, "--settings", str(path), "--state", str(state.path)],
+            env=dict(environ),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            start_new_session=apart,
+        )
 
 
 def _scheduler(tick: Callable[[], None]) -> BlockingScheduler:

@@ -7,6 +7,7 @@ from haulm.jobs.observe import Observed
 from haulm.jobs.observe_hours import forecast_cell, keep_coming_hours, keep_observed_hours
 from haulm.settings.load import Settings
 from haulm.sources.spool import Access
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.hours import forget_old
 from haulm.store.letters import StoredLetter
@@ -16,7 +17,7 @@ from haulm.store.weather import keep_forecast, keep_record
 def keep_weather(database: Database, settings: Settings, access: Access, observed: Observed) -> None:
     """Store the days and hours that came, and let go of what is past its time."""
     place, now = settings.garden.place, access.now
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         for record in observed.kept:
             keep_record(database, record, now)
         for forecast in observed.issues:

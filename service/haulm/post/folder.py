@@ -8,6 +8,7 @@ from pathlib import Path
 
 from haulm.errors import DeliveryError
 from haulm.files import explain, make_folder, write_together
+from haulm.steps import Step
 
 FORMS = ("txt", "html", "json", "png")
 
@@ -44,7 +45,7 @@ def put_in_folder(
     files = {place / f"{stem}.{form}": data for form, data in forms.items()}
     try:
         make_folder(place)
-        write_together(files, mode)
+        write_together(files, Step.FOLDER_FILLED, mode)
     except OSError as fault:
         what, remedy = explain(fault)
         raise DeliveryError(f"the letter could not be put there: {what}", where=str(place), remedy=remedy) from fault

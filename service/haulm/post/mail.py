@@ -10,9 +10,10 @@ from types import TracebackType
 from typing import Self
 
 from haulm.errors import DeliveryError
-from haulm.post.mail_faults import Step, told
+from haulm.post.mail_faults import Stage, told
 from haulm.post.patience import within
 from haulm.settings.post_form import MailTable
+from haulm.steps import Step, marked
 
 # A server may be silent for `timeout_seconds` at each of some ten steps; a whole letter gets this many times as long.
 PATIENCE = 4
@@ -28,7 +29,7 @@ class MailDoor:
     def __init__(self, server: MailTable) -> None:
         self._server = server
         self._smtp: smtplib.SMTP | None = None
-        self._step = Step.CONNECT
+        self._stage = Stage.CONNECT
         self._shut: DeliveryError | None = None
 
     def __enter__(self) -> Self:
@@ -87,20 +88,23 @@ class MailDoor:
         if self._shut is not None:  # given up while a slow greeting was awaited: the letter is settled as not sent
             self._drop()
             return
-        self._step = Step.LETTER
-        smtp.sendmail(self._server.sender, [recipient], raw)
+        self._hand_over(smtp, raw, recipient)
 
     def _taken(self, smtp: smtplib.SMTP, raw: bytes, recipient: str) -> bool:
         """Send over a connection that has served before; False if the server ends it before it hears of the letter."""
-        self._step = Step.LETTER
         try:
-            smtp.sendmail(self._server.sender, [recipient], raw)
+            self._hand_over(smtp, raw, recipient)
         except smtplib.SMTPSenderRefused as refused:
             if refused.smtp_code != _SERVER_LEAVES:
                 raise
             self._drop()
             return False
         return True
+
+    def _hand_over(self, smtp: smtplib.SMTP, raw: bytes, recipient: str) -> None:
+        self._stage = Stage.LETTER
+        with marked(Step.MAIL_TAKEN):
+            smtp.sendmail(self._server.sender, [recipient], raw)
 
     def _again(self) -> smtplib.SMTP | None:
         """The connection of the letter before, if the server still listens: many end one after so long, or so many."""
@@ -116,17 +120,17 @@ class MailDoor:
         return None
 
     def _open(self) -> smtplib.SMTP:
-        self._step = Step.TRUST
+        self._stage = Stage.TRUST
         context = ssl.create_default_context(cafile=self._server.cafile)
-        self._step = Step.CONNECT
+        self._stage = Stage.CONNECT
         smtp = self._smtp = self._connect(context)
         smtp.ehlo_or_helo_if_needed()
         if self._server.security == "starttls":
-            self._step = Step.ENCRYPT
+            self._stage = Stage.ENCRYPT
             smtp.starttls(context=context)
             smtp.ehlo_or_helo_if_needed()
         if self._server.user is not None:
-            self._step = Step.LOGIN
+            self._stage = Stage.LOGIN
             password = self._server.password
             smtp.login(self._server.user, password.get_secret_value() if password else "")
         return smtp
@@ -145,8 +149,8 @@ class MailDoor:
         return line + (f", login of {self._server.user} accepted" if self._server.user else ", no login asked for")
 
     def _failed(self, fault: OSError | UnicodeError, recipient: str) -> DeliveryError:
-        error = told(fault, self._step, self._server, recipient)
-        letters_own = self._step is Step.LETTER
+        error = told(fault, self._stage, self._server, recipient)
+        letters_own = self._stage is Stage.LETTER
         if not letters_own:
             self._shut = error
         if not letters_own or isinstance(fault, TimeoutError):

@@ -23,7 +23,7 @@ _CERTIFICATE = (
 )
 
 
-class Step(StrEnum):
+class Stage(StrEnum):
     """How far things had come with the server."""
 
     TRUST = "trust"
@@ -33,7 +33,7 @@ class Step(StrEnum):
     LETTER = "letter"
 
 
-def told(fault: Exception, step: Step, server: MailTable, recipient: str) -> DeliveryError:
+def told(fault: Exception, stage: Stage, server: MailTable, recipient: str) -> DeliveryError:
     """The fault in plain words. Only what a server says of the letter itself is for good, all else may mend."""
     if isinstance(fault, smtplib.SMTPRecipientsRefused):
         return _of_the_letter(*fault.recipients[recipient], server, recipient)
@@ -41,7 +41,7 @@ def told(fault: Exception, step: Step, server: MailTable, recipient: str) -> Del
         return _of_the_sender(fault, server, recipient)
     if isinstance(fault, smtplib.SMTPDataError):
         return _of_the_letter(fault.smtp_code, fault.smtp_error, server, recipient)
-    what, remedy = _of_the_server(fault, step, server)
+    what, remedy = _of_the_server(fault, stage, server)
     return DeliveryError(what, where=server.where, remedy=remedy)
 
 
@@ -77,10 +77,10 @@ def _of_the_sender(fault: smtplib.SMTPSenderRefused, server: MailTable, recipien
     return DeliveryError(f"the server takes no mail from {server.sender} ({reply})", where=server.where, remedy=remedy)
 
 
-def _of_the_server(fault: Exception, step: Step, server: MailTable) -> tuple[str, str]:
-    if step is Step.TRUST:
+def _of_the_server(fault: Exception, stage: Stage, server: MailTable) -> tuple[str, str]:
+    if stage is Stage.TRUST:
         return f"{server.cafile} holds no certificate that can be read", "Correct post.mail.cafile."
-    if step is Step.LOGIN and isinstance(fault, smtplib.SMTPException | UnicodeError):
+    if stage is Stage.LOGIN and isinstance(fault, smtplib.SMTPException | UnicodeError):
         refused = _of_the_login(fault, server)
         if refused:
             return refused
@@ -92,7 +92,7 @@ def _of_the_server(fault: Exception, step: Step, server: MailTable) -> tuple[str
         )
     if isinstance(fault, smtplib.SMTPResponseException):
         return f"the server does not let us in ({_reply(fault.smtp_code, fault.smtp_error)})", _AGAIN
-    return _of_the_connection(fault, step, server)
+    return _of_the_connection(fault, stage, server)
 
 
 def _of_the_login(fault: Exception, server: MailTable) -> tuple[str, str] | None:
@@ -110,26 +110,26 @@ def _of_the_login(fault: Exception, server: MailTable) -> tuple[str, str] | None
     return "the server wants a kind of login that haulm does not know", "Ask who runs it for a plain login."
 
 
-def _of_the_connection(fault: Exception, step: Step, server: MailTable) -> tuple[str, str]:
+def _of_the_connection(fault: Exception, stage: Stage, server: MailTable) -> tuple[str, str]:
     causes = _causes(fault)
     for kind, what, remedy in (
         (ssl.SSLCertVerificationError, f"the server's certificate does not verify{_why(causes)}", _CERTIFICATE),
         (ssl.SSLError, "no secure connection could be made", _port_hint(server)),
         (socket.gaierror, "the name of the server is not known", _ONLINE),
-        (TimeoutError, f"no answer in time ({server.timeout_seconds} s of silence, or slower than that)", _slow(step)),
+        (TimeoutError, f"no answer in time ({server.timeout_seconds} s of silence, or slower than that)", _slow(stage)),
         (ConnectionRefusedError, "connection refused: nothing listens there", _ONLINE),
         (smtplib.SMTPServerDisconnected, "the connection was lost", _AGAIN),
         (ConnectionError, "the connection was lost", _AGAIN),
     ):
         if any(isinstance(cause, kind) for cause in causes):
-            when = " while the letter was handed over" if step is Step.LETTER else ""
+            when = " while the letter was handed over" if stage is Stage.LETTER else ""
             return what + when, remedy
     return f"no connection: {one_line(str(causes[-1]))[:_LONGEST_REPLY]}", _ONLINE
 
 
-def _slow(step: Step) -> str:
+def _slow(stage: Stage) -> str:
     hint = 'Where this lasts, the port may not fit: 465 goes with "tls", 587 with "starttls". '
-    return (hint if step is Step.CONNECT else "") + "The next run tries again."
+    return (hint if stage is Stage.CONNECT else "") + "The next run tries again."
 
 
 def _port_hint(server: MailTable) -> str:

@@ -18,6 +18,7 @@ from typing import TypeVar
 from haulm.errors import DeliveryError
 from haulm.post.patience import within
 from haulm.settings.mailbox_form import MailboxTable
+from haulm.steps import Step, marked
 
 MOST_MESSAGES = 200  # of one run; what is left over is read by the next
 LARGEST_BYTES = 256 * 1024  # of one message; what lies beyond is not fetched
@@ -93,7 +94,8 @@ def read_mailbox(server: MailboxTable, place: Place, looked: Looked, wanted: Wan
     DeliveryError
         It could not be reached or read, with what to do about it; the next run reads on from the same place.
     """
-    return _patiently(server, lambda: _read(server, place, looked, wanted, body))
+    with marked(Step.MAILBOX_READ):
+        return _patiently(server, lambda: _read(server, place, looked, wanted, body))
 
 
 def probe_mailbox(server: MailboxTable) -> str:

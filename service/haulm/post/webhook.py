@@ -26,6 +26,7 @@ from haulm import __version__
 from haulm.errors import DeliveryError
 from haulm.post.patience import within
 from haulm.settings.post_form import WebhookTable
+from haulm.steps import Step, marked
 
 # A server may be silent for `timeout_seconds`; the whole exchange gets this many times as long.
 PATIENCE = 4
@@ -61,7 +62,8 @@ def post_letter(webhook: WebhookTable, body: str, delivery: str, now: datetime) 
     raw = body.encode()
     headers = _headers(webhook, raw, delivery, now)
     try:
-        status = within(PATIENCE * webhook.timeout_seconds, lambda: _post(webhook, raw, headers))
+        with marked(Step.WEBHOOK_POSTED):
+            status = within(PATIENCE * webhook.timeout_seconds, lambda: _post(webhook, raw, headers))
     except (OSError, HTTPException, UnicodeError) as fault:
         what, remedy = _of_the_connection(fault, webhook)
         raise DeliveryError(what, where=webhook.where, remedy=remedy) from fault

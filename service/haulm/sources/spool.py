@@ -10,6 +10,7 @@ from pathlib import Path
 from haulm.errors import SourceError
 from haulm.files import explain, make_folder, write_together, write_whole
 from haulm.sources.http import Ask, Endpoints, Http, NotThereError
+from haulm.steps import Step
 
 # A server that says "good for years" would stop the forecast for as long; a day is longer than any of ours says.
 LONGEST_FRESH = timedelta(hours=24)
@@ -121,7 +122,7 @@ def save_beside(path: Path, data: bytes) -> None:
         The disk does not take it.
     """
     try:
-        write_whole(path, data)
+        write_whole(path, data, Step.PARSED_KEPT)
     except OSError as fault:
         raise _disk(path, fault) from fault
 
@@ -138,7 +139,7 @@ def _note_absent(access: Access, wanted: Wanted) -> None:
     path = _absence(access, wanted)
     try:
         make_folder(path.parent)
-        write_whole(path, access.now.astimezone(UTC).isoformat().encode())
+        write_whole(path, access.now.astimezone(UTC).isoformat().encode(), Step.ABSENCE_KEPT)
     except OSError as fault:
         raise _disk(path, fault) from fault
 
@@ -168,7 +169,7 @@ def _write(new: Kept, body: bytes, *, rewrite: bool) -> None:
     note = {_note(new.path): json.dumps(told).encode()}
     try:
         make_folder(new.path.parent)
-        write_together({new.path: body, **note} if rewrite else note)
+        write_together({new.path: body, **note} if rewrite else note, Step.FETCH_KEPT)
     except OSError as fault:
         raise _disk(new.path, fault) from fault
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
 
@@ -42,7 +43,7 @@ class Heard:
 
 def keep_heard(database: Database, garden: str, heard: Iterable[Heard]) -> None:
     """Store sentences; those of a message that is held already are left as they are."""
-    with database.transaction():
+    with database.transaction(Step.ANSWERS_KEPT):
         database.run_many(
             "INSERT OR IGNORE INTO answers VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
             [
@@ -80,7 +81,7 @@ def to_be_told(database: Database, garden: str, day: date) -> tuple[Heard, ...]:
 
 def mark_told(database: Database, garden: str, day: date) -> None:
     """All that was waiting has been told of in the letter of a day."""
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         database.rows("UPDATE answers SET told_on = ? WHERE garden = ? AND told_on IS NULL", (day.isoformat(), garden))
 
 
@@ -92,7 +93,7 @@ def mailbox_place(database: Database, mailbox: str) -> tuple[int, int]:
 
 def keep_place(database: Database, mailbox: str, validity: int, last_uid: int) -> None:
     """Remember how far the mailbox has been read."""
-    with database.transaction():
+    with database.transaction(Step.PLACE_KEPT):
         database.rows("INSERT OR REPLACE INTO mailboxes VALUES (?, ?, ?)", (mailbox, validity, last_uid))
 
 
@@ -102,7 +103,7 @@ def signing_key(database: Database, now: datetime) -> bytes:
     if row is not None:
         return bytes(row["value"])
     made = secrets.token_bytes(KEY_BYTES)
-    with database.transaction():
+    with database.transaction(Step.KEY_MADE):
         database.rows("INSERT INTO signing_keys VALUES (?, ?)", (instant_text(now), made))
     return made
 

@@ -10,6 +10,7 @@ from types import TracebackType
 
 from haulm.errors import BusyError, HaulmError, StoreError
 from haulm.files import explain, make_folder
+from haulm.steps import Step, marked
 from haulm.store.migrations import MIGRATIONS
 
 Value = None | int | float | str | bytes
@@ -19,7 +20,7 @@ APPLICATION_ID = int.from_bytes(b"hlm1", "big")
 
 _OLDEST_SQLITE = (3, 37, 0)  # the first that knows STRICT tables
 _PATIENCE_S = 10.0
-_PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON")
+_PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "query_only = ON")
 
 
 class Database:
@@ -67,19 +68,25 @@ class Database:
             raise _told(self.path, fault) from fault
 
     @contextmanager
-    def transaction(self) -> Iterator[None]:
-        """All that is written inside stands afterwards, or nothing of it. Inside another one it is a part of that."""
+    def transaction(self, step: Step) -> Iterator[None]:
+        """All that is written inside stands afterwards, or nothing of it. Inside another one it is a part of that.
+
+        Outside of it the store can only be read: so there is no commit without a name.
+        """
         if self._connection.in_transaction:
             yield
             return
-        self.rows("BEGIN IMMEDIATE")
+        self.rows("PRAGMA query_only = OFF")
         try:
+            self.rows("BEGIN IMMEDIATE")
             yield
-            self.rows("COMMIT")
+            with marked(step):
+                self.rows("COMMIT")
         finally:
             # A full disk ends some transactions by itself, so this asks first.
             if self._connection.in_transaction:
                 self.rows("ROLLBACK")
+            self.rows("PRAGMA query_only = ON")
 
 
 def open_database(path: Path) -> Database:
@@ -132,7 +139,7 @@ def migrate(database: Database, steps: tuple[tuple[str, ...], ...] = MIGRATIONS)
     """
     missing = list(enumerate(steps, start=1))[_pragma(database, "user_version") :]
     for version, statements in missing:
-        with database.transaction():
+        with database.transaction(Step.TABLES_MADE):
             # Read again inside the transaction: two runs may open a new store at once.
             if _pragma(database, "user_version") >= version:
                 continue

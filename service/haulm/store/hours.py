@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
 from haulm.weather import HOUR, HOURLY, FloatArray, Hours
@@ -29,7 +30,7 @@ def keep_hours(database: Database, series: str, first: datetime, values: Mapping
         for name, column in values.items()
         for position in np.flatnonzero(np.isfinite(column))
     ]
-    with database.transaction():
+    with database.transaction(Step.HOURS_KEPT):
         database.run_many(
             """INSERT INTO hours (series, hour, quantity, value) VALUES (?, ?, ?, ?)
                ON CONFLICT DO UPDATE SET value = excluded.value""",
@@ -43,7 +44,7 @@ def replace_hours(database: Database, series: str, first: datetime, values: Mapp
 
     So what is past stays as the last issue before it had it.
     """
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         database.rows("DELETE FROM hours WHERE series = ? AND hour >= ?", (series, instant_text(first)))
         return keep_hours(database, series, first, values)
 
@@ -80,6 +81,6 @@ def read_run(database: Database, series: str, since: datetime, until: datetime) 
 
 def forget_old(database: Database, now: datetime) -> None:
     """Drop hours and forecasts that are past their time."""
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         database.rows("DELETE FROM hours WHERE hour < ?", (instant_text(now - KEPT_HOURS),))
         database.rows("DELETE FROM forecasts WHERE issued < ?", (instant_text(now - KEPT_ISSUES),))

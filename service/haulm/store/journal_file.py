@@ -17,6 +17,7 @@ from uuid import UUID
 from haulm.errors import Complaint, JournalError, StoreError
 from haulm.files import explain, make_folder, settle_folder
 from haulm.garden import Cause, Entry, Journal, What
+from haulm.steps import Step, marked
 from haulm.store.instants import instant_of, instant_text
 from haulm.store.lock import lock
 
@@ -54,7 +55,8 @@ def append_entry(path: Path, entry: Entry) -> bool:
             journal, _ = read_journal(path)
             if any(held.id == entry.id for held in journal.entries):
                 return False
-            _append(path, line)
+            with marked(Step.NOTE_WRITTEN):
+                _append(path, line)
     except StoreError as fault:
         raise JournalError(fault.what, where=str(path), remedy=fault.remedy) from fault
     except OSError as fault:

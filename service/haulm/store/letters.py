@@ -7,6 +7,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from haulm.errors import StoreError
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
 
@@ -74,7 +75,7 @@ def keep_letter(database: Database, letter: StoredLetter, addresses: Iterable[Ad
     StoreError
         The garden has a letter of that kind and day already; it stays as it is.
     """
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         if letter_of(database, letter.garden, letter.kind, letter.day) is not None:
             raise StoreError(f"the {letter.kind} letter of {letter.garden} for {letter.day} is stored already")
         written = instant_text(letter.written)
@@ -173,7 +174,7 @@ def deliveries_of(database: Database, garden: str, kind: str, day: date) -> tupl
 
 def claim(database: Database, delivery: int, now: datetime) -> bool:
     """Mark a ready delivery as sending, and count the attempt. True for the one caller that may now send it."""
-    with database.transaction():
+    with database.transaction(Step.DELIVERY_CLAIMED):
         claimed = database.rows(
             """UPDATE deliveries SET status = ?, attempts = attempts + 1, changed = ?
                WHERE id = ? AND status = ? RETURNING id""",
@@ -195,7 +196,7 @@ def settle(database: Database, delivery: int, status: Status, now: datetime, not
     """
     if status is Status.SENDING:
         raise ValueError("a delivery is settled as ready, sent or refused")
-    with database.transaction():
+    with database.transaction(Step.DELIVERY_SETTLED):
         row = database.row("SELECT attempts FROM deliveries WHERE id = ? AND status = ?", (delivery, Status.SENDING))
         if row is None:
             raise StoreError(f"delivery {delivery} is not on its way")

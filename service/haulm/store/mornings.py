@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from haulm.advice import Said
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.letters import Address, StoredLetter, keep_letter
 from haulm.store.runs import mark_written
@@ -27,7 +28,7 @@ def record_morning(
     StoreError
         A letter of that garden, kind and day stands already, or the disk gave out; nothing was stored.
     """
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         keep_letter(database, letter, addresses)
         keep_said(database, letter.garden, letter.day, said)
         keep_states(database, states)

@@ -4,6 +4,7 @@ import sqlite3
 from datetime import date
 
 from haulm.garden import Cause, Entry, Journal, What
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
 
@@ -12,7 +13,7 @@ _COLUMNS = "garden, id, place, instant, day, bed, planting, what, written, value
 
 def reindex(database: Database, garden: str, journal: Journal) -> int:
     """Make the index of a garden anew from its journal, and return how many notes it holds."""
-    with database.transaction():
+    with database.transaction(Step.NOTES_INDEXED):
         database.rows("DELETE FROM notes WHERE garden = ?", (garden,))
         database.run_many(
             f"INSERT INTO notes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 -- a constant

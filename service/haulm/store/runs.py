@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
 
@@ -36,7 +37,7 @@ class Run:
 
 def begin_run(database: Database, garden: str, kind: str, day: date, now: datetime) -> int:
     """Note that a run begins, and return its number. It is on the disk at once: a run that is killed is not hidden."""
-    with database.transaction():
+    with database.transaction(Step.RUN_BEGUN):
         added = database.rows(
             "INSERT INTO runs (garden, kind, day, started, outcome, note) VALUES (?, ?, ?, ?, ?, '') RETURNING id",
             (garden, kind, day.isoformat(), instant_text(now), Outcome.RUNNING),
@@ -46,13 +47,13 @@ def begin_run(database: Database, garden: str, kind: str, day: date, now: dateti
 
 def mark_written(database: Database, run: int, note: str = "") -> None:
     """Note that the run's letter is stored."""
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         database.rows("UPDATE runs SET outcome = ?, note = ? WHERE id = ?", (Outcome.WRITTEN, note, run))
 
 
 def end_run(database: Database, run: int, now: datetime, outcome: Outcome, exit_code: int, note: str = "") -> None:
     """Note how a run ended; an empty note leaves the one it has."""
-    with database.transaction():
+    with database.transaction(Step.RUN_ENDED):
         database.rows(
             """UPDATE runs SET ended = ?1, outcome = ?2, exit_code = ?3, note = CASE WHEN ?4 = '' THEN note ELSE ?4 END
                WHERE id = ?5""",

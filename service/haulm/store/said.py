@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from datetime import date
 
 from haulm.advice import Said
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import day_of, day_text
 
@@ -13,7 +14,7 @@ _COLUMNS = "garden, rule, bed, planting, episode, day, verdict, level, first_on,
 
 def keep_said(database: Database, garden: str, day: date, episodes: Iterable[Said]) -> None:
     """Store each episode that the letter of a local day began or changed, as it stood after that letter."""
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         before = set(read_said(database, garden))
         database.run_many(
             f"INSERT OR REPLACE INTO said ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 -- a constant

@@ -7,6 +7,7 @@ from datetime import date
 
 import numpy as np
 
+from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.weather import FloatArray
 
@@ -30,7 +31,7 @@ class BedState:
 
 def keep_states(database: Database, states: Iterable[BedState]) -> None:
     """Store states; of each bed the newest `KEPT_DAYS` days of the same fingerprint stay, all else goes."""
-    with database.transaction():
+    with database.transaction(Step.LETTER_STORED):
         for state in states:
             key = (state.garden, state.bed, state.fingerprint)
             database.rows(
@@ -57,12 +58,6 @@ def read_state(database: Database, garden: str, bed: str, fingerprint: str, thro
         return None
     numbers = np.frombuffer(row["numbers"], dtype="<f8").astype(np.float64).reshape(json.loads(row["shape"]))
     return BedState(garden, bed, date.fromisoformat(row["through_day"]), fingerprint, numbers)
-
-
-def forget_states(database: Database, garden: str, since: date) -> None:
-    """Drop the states that include a local day or any after it, because its weather or journal changed."""
-    with database.transaction():
-        database.rows("DELETE FROM states WHERE garden = ? AND through_day >= ?", (garden, since.isoformat()))
 
 
 def _bytes_of(numbers: FloatArray) -> bytes:

@@ -8,6 +8,7 @@ from itertools import groupby
 
 import numpy as np
 
+from haulm.steps import Step
 from haulm.store.database import Database, Value
 from haulm.store.instants import instant_of, instant_text
 from haulm.weather import DAY, QUANTITIES, Days, FloatArray, Forecast, Origin, Record, unknown_days
@@ -39,7 +40,7 @@ def keep_record(database: Database, record: Record, now: datetime) -> date | Non
         The first local day that is new or changed, from which states have to be worked out again.
     """
     station, arrived, long_due = record.origin.key, instant_text(now), _long_due(now, record.usual_delay)
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         held = _held(database, station)
         new = [
             (station, quantity, day, _received(record, held, (quantity, day), arrived, long_due), value)
@@ -85,7 +86,7 @@ def keep_forecast(database: Database, cell: str, forecast: Forecast, now: dateti
     """
     source, issued = forecast.origin.key, instant_text(forecast.issued)
     values = {(quantity, day): value for quantity, day, value in _cells(forecast.days)}
-    with database.transaction():
+    with database.transaction(Step.WEATHER_KEPT):
         newest = database.row(
             "SELECT id FROM forecasts WHERE source = ? AND cell = ? AND issued = ? ORDER BY known DESC LIMIT 1",
             (source, cell, issued),

@@ -12,6 +12,7 @@ from haulm.jobs.check_live import check_live
 from haulm.jobs.morning import morning
 from haulm.post.answer_links import Letter, mark
 from haulm.settings.load import load
+from haulm.steps import Step
 from haulm.store.answers import signing_key
 from haulm.store.database import open_database
 from haulm.store.journal_file import read_journal
@@ -121,7 +122,7 @@ def test_a_run_that_was_killed_after_noting_notes_nothing_twice(garden, box):
     settings, state = garden
     box.put(subject_of(settings, state), "planted today")
     heard(settings, state)
-    with open_database(state.store) as database, database.transaction():
+    with open_database(state.store) as database, database.transaction(Step.ANSWERS_KEPT):
         database.rows("DELETE FROM answers")
         database.rows("DELETE FROM mailboxes")
     (one,) = heard(settings, state).heard
@@ -242,7 +243,7 @@ def test_another_mailbox_of_the_same_validity_is_read_from_its_beginning(garden,
     settings, state = garden
     old = load(tmp_path / "haulm.toml", {"HAULM_POST__MAILBOX__FOLDER": "inbox"})
     heard(old, state)
-    with open_database(state.store) as database, database.transaction():
+    with open_database(state.store) as database, database.transaction(Step.ANSWERS_KEPT):
         database.rows("UPDATE mailboxes SET last_uid = 1000000000")
     box.put(subject_of(settings, state), "watered 20 l")
     assert heard(old, state).heard == ()
