@@ -11,7 +11,7 @@ from haulm.steps import Step
 PACKAGE = Path(__file__).parent.parent / "service" / "haulm"
 MODULES = {path.relative_to(PACKAGE).as_posix(): path for path in sorted(PACKAGE.rglob("*.py"))}
 # What takes a step as an argument, and which one it is.
-TAKERS = {"marked": 0, "transaction": 0, "write_whole": 2, "write_together": 1}
+TAKERS = {"marked": 0, "transaction": 0, "write_whole": 2, "write_together": 1, "append_line": 2}
 # What leaves a trace beyond the program: only inside `with marked(...)`.
 EFFECTS = {"sendmail", "Popen", "write_text", "write_bytes", "rename"}
 # Working copies in a temporary folder of their own, and the sample that is written by hand.

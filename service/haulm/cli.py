@@ -10,6 +10,7 @@ from haulm.commands.answers import add_answers
 from haulm.commands.calendar import add_calendar
 from haulm.commands.completion import add_completion
 from haulm.commands.journal import add_note, add_notes
+from haulm.commands.mend import add_mend
 from haulm.commands.morning import add_evening, add_morning, add_schedule
 from haulm.commands.page import add_page
 from haulm.commands.replay import add_replay
@@ -23,7 +24,7 @@ from haulm.errors import Exit, HaulmError
 # In the order in which a newcomer meets them.
 COMMANDS = (
     *(add_demo, add_init, add_check, add_season, add_morning, add_evening, add_soil, add_page, add_calendar),
-    *(add_review, add_note, add_notes, add_answers, add_replay, add_schedule),
+    *(add_review, add_note, add_notes, add_answers, add_replay, add_schedule, add_mend),
 )
 
 

@@ -99,6 +99,10 @@ class StoreError(HaulmError):
     """The store cannot be read or written."""
 
 
+class DamagedError(StoreError):
+    """The store is damaged or gone, and can be had again from its copies."""
+
+
 class BusyError(HaulmError):
     """Another run holds the lock."""
 

@@ -79,6 +79,30 @@ def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600) -
         settle_folder(folder)
 
 
+def append_line(path: Path, line: bytes, step: Step) -> None:
+    """Add a line, its end included, to a file that is only ever added to, and have it on the disk.
+
+    A line that was cut off before it is ended first, so that it spoils nothing but itself.
+
+    Raises
+    ------
+    OSError
+        It cannot be written; what the file held is still there, and nothing else.
+    """
+    make_folder(path.parent)
+    is_new = not path.exists()
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
+    try:
+        size = os.fstat(descriptor).st_size
+        whole = b"" if size == 0 or _last_byte(descriptor, size) == b"\n" else b"\n"
+        with marked(step):
+            _write_all(descriptor, whole + line, size)
+    finally:
+        os.close(descriptor)
+    if is_new:
+        settle_folder(path.parent)
+
+
 def settle_folder(folder: Path) -> None:
     """Have the folder's list of names on the disk; where folders cannot be opened (Windows) there is nothing to do."""
     if os.name != "posix":
@@ -102,3 +126,20 @@ def _write_down(path: Path, data: bytes, mode: int) -> None:
         stream.write(data)
         stream.flush()
         os.fsync(stream.fileno())
+
+
+def _write_all(descriptor: int, data: bytes, size: int) -> None:
+    """Write down to the disk, and where that fails take back what was written."""
+    try:
+        done = 0
+        while done < len(data):
+            done += os.write(descriptor, data[done:])
+        os.fsync(descriptor)
+    except OSError:
+        os.ftruncate(descriptor, size)
+        raise
+
+
+def _last_byte(descriptor: int, size: int) -> bytes:
+    os.lseek(descriptor, size - 1, os.SEEK_SET)
+    return os.read(descriptor, 1)

@@ -159,8 +159,8 @@ def test_what_a_killed_run_left_on_its_way_goes_once_more(garden, run):
     run("morning", "--today", TODAY.isoformat())
     with open_database(garden / "state" / "haulm.sqlite") as database, database.transaction(Step.DELIVERY_SETTLED):
         database.rows("UPDATE deliveries SET status = ? WHERE channel = 'folder'", (Status.SENDING,))
-    for file in (garden / "letters").rglob("*.*"):
-        file.unlink()
+    for file in [*(garden / "letters").rglob("*.*"), *(garden / "state" / "post-book").iterdir()]:
+        file.unlink()  # the post book would tell that it has gone
     assert run("morning", "--today", TODAY.isoformat())[0] == Exit.DONE
     with open_database(garden / "state" / "haulm.sqlite") as database:
         after = deliveries_of(database, settings.garden.key, "morning", TODAY)

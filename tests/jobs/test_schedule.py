@@ -5,6 +5,7 @@ import logging
 import math
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -263,13 +264,28 @@ def test_a_later_catch_up_hour_brings_back_a_morning_that_was_given_up(stage: St
 
 def test_a_store_that_is_no_store_is_told_once(stage: Stage, told: Callable[[], list[str]]) -> None:
     stage.state.path.mkdir()
-    stage.state.store.write_bytes(b"this is no database, but it is long enough to be looked at as if it were one" * 20)
+    with sqlite3.connect(stage.state.store) as connection:
+        connection.execute("CREATE TABLE theirs (a)")
+    connection.close()
     watch = stage.watch()
     for minutes in range(3):
         stage.tick(watch, HOUR + minutes * MINUTE)
     assert len(told()) == 1
-    assert "it is not a database" in told()[0]
+    assert "not one of haulm's" in told()[0]
     assert stage.calls == []
+
+
+def test_a_damaged_store_keeps_no_morning_from_being_started(stage: Stage) -> None:
+    """The morning mends it; one that cannot waits as after any failure."""
+    stage.plan({"do": "nothing", "code": 1})
+    stage.state.path.mkdir()
+    stage.state.store.write_bytes(
+        b"this was a database once, and is long enough to be looked at as if it were one" * 20
+    )
+    watch = stage.watch()
+    for minutes in range(3):
+        stage.tick(watch, HOUR + minutes * MINUTE)
+    assert len(stage.calls) == 1
 
 
 def test_a_morning_under_way_finishes_when_haulm_is_told_to_end(stage: Stage) -> None:

@@ -80,7 +80,7 @@ def test_first_use_makes_file_and_folder_closed_to_others(path: Path) -> None:
         add_a_run(database)
         assert mode(path.parent) == 0o700
         assert {mode(beside) for beside in path.parent.iterdir()} == {0o600}
-        assert len(list(path.parent.iterdir())) == 3  # the file, its log, the log's index
+        assert len(list(path.parent.iterdir())) == 4  # the file, its log, the log's index, the lock
 
 
 def test_settings_of_the_connection(database: Database) -> None:

@@ -58,7 +58,12 @@ def add_init(commands: Commands) -> None:
 
 def add_check(commands: Commands) -> None:
     """The words of `haulm check`."""
-    parser = add(commands, "check", _check, "Say what a settings file will do, or every fault in it.")
+    parser = add(
+        commands,
+        "check",
+        _check,
+        "Say what a settings file will do, or every fault in it; and whether the memory is sound.",
+    )
     parser.add_argument("file", type=Path, nargs="?", help="the settings file (default: as for morning)")
     parser.add_argument("--live", action="store_true", help="try every source and the mail server now")
     parser.add_argument("--json", action="store_true", help="with --live: print as JSON, version 1")
@@ -120,14 +125,17 @@ def _init(arguments: argparse.Namespace) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from haulm.settings.describe import describe  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.store_look import check_store  # noqa: PLC0415
+    from haulm.settings.describe import describe  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
 
     settings = load(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
-    print("\n".join(describe(settings)))
-    return Exit.DONE
+    lines, code = check_store(state_folder(arguments.state, os.environ))
+    print("\n".join([*describe(settings), *lines]))
+    return code
 
 
 def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:

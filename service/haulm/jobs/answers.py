@@ -10,6 +10,7 @@ from haulm.garden import Entry, Garden, Journal, What
 from haulm.jobs import note_answers
 from haulm.jobs.answer_corrections import From, correct
 from haulm.jobs.answer_words import About, Outcome, Reading, Sentence, phrase, understand
+from haulm.jobs.kept_store import use_store
 from haulm.jobs.note_season import planting_of, refuse_contradiction, standing
 from haulm.jobs.note_words import Spot
 from haulm.jobs.state_folder import StateFolder
@@ -18,7 +19,7 @@ from haulm.post.answer_links import HOW, Whose, has_mark, whose
 from haulm.post.mailbox import Answer, Header, Looked, Place, read_mailbox
 from haulm.settings.load import Settings
 from haulm.store.answers import Heard, held_messages, keep_heard, keep_place, mailbox_place, messages_from, signing_key
-from haulm.store.database import Database, open_database
+from haulm.store.database import Database
 from haulm.store.journal_file import append_entry, read_journal
 from haulm.store.letters import letter_of
 from haulm.store.lock import lock
@@ -115,8 +116,8 @@ def answers(settings: Settings, state: StateFolder, now: datetime) -> Collected:
             where="[post.mailbox]",
             remedy="Name one in the settings; haulm check --live then tries it.",
         )
-    with lock(state.lock(settings.garden), now), open_database(state.store) as database:
-        return collect(settings, state, database, now)
+    with lock(state.lock(settings.garden), now):
+        return use_store(state.store, now, lambda database: collect(settings, state, database, now))
 
 
 def as_lines(found: Collected) -> Iterator[str]:

@@ -20,7 +20,18 @@ from haulm.post.webhook import post_letter
 from haulm.settings.load import Settings
 from haulm.store.answers import signing_key
 from haulm.store.database import Database
-from haulm.store.letters import Address, Delivery, Status, StoredLetter, claim, left_sending, letter_of, settle, waiting
+from haulm.store.letters import (
+    Address,
+    Delivery,
+    Status,
+    StoredLetter,
+    claim,
+    follow_book,
+    left_sending,
+    letter_of,
+    settle,
+    waiting,
+)
 
 LOG, FOLDER, MAIL, WEBHOOK = "log", "folder", "mail", "webhook"
 
@@ -46,6 +57,7 @@ def deliver(settings: Settings, database: Database, now: datetime) -> Exit:
     What a killed run left on its way goes once more: a folder and the log take it in the same place, mail under the
     same Message-ID, which is the one window in which a reader may see a letter twice.
     """
+    follow_book(database, settings.garden.key)
     for left in left_sending(database, settings.garden.key):
         if _has_arrived(settings, left):
             settle(database, left.id, Status.SENT, now, "found in the mailbox")

@@ -77,9 +77,13 @@ def next_try(now: datetime, runs: Sequence[Run], zone: str) -> datetime:
     return max(past) + WAITS[min(len(begun), len(WAITS)) - 1]
 
 
-def days_missed(runs: Iterable[Run], today: date) -> tuple[date, ...]:
-    """The local days since the last letter that have none, today left out; none where no letter was ever written."""
+def days_missed(runs: Iterable[Run], today: date, also: Iterable[date] = ()) -> tuple[date, ...]:
+    """The local days since the last letter that have none, today left out; none where no letter was ever written.
+
+    `also` are days known to have had a letter though their runs are forgotten.
+    """
     wrote = [run.day for run in runs if run.outcome in WROTE and run.day < today]
+    wrote += [day for day in also if day < today]
     if not wrote:
         return ()
     return tuple(max(wrote) + _DAY * n for n in range(1, (today - max(wrote)).days))

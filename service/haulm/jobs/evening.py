@@ -17,9 +17,11 @@ from haulm.beds.evening import Tonight
 from haulm.errors import Exit
 from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
 from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.kept_store import use_store
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
+from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.letter import amounts
@@ -29,6 +31,7 @@ from haulm.store.journal_file import read_journal
 from haulm.store.letters import StoredLetter, letter_of
 from haulm.store.lock import lock
 from haulm.store.mornings import record_morning
+from haulm.store.post_book import days_of, read_book
 from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
 from haulm.weather import DAY
@@ -72,17 +75,22 @@ def evening(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     moment = as_of or now
     if _too_early(settings, moment):
         return _wait_for_it(settings)
+    with lock(state.lock(settings.garden), now):
+        return use_store(state.store, now, lambda database: _attend(settings, state, database, moment, now))
+
+
+def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Look:
     garden, day = settings.garden.key, settings.garden.place.day_of(moment)
-    with lock(state.lock(settings.garden), now), open_database(state.store) as database:
-        last = letter_of(database, garden, WORSE, day)
-        if last is not None:
-            return Look(last, "This evening's last letter is written.", deliver(settings, database, now))
-        run = begin_run(database, garden, KIND, day, now)
-        look, outcome = _look(settings, state, database, run, moment, now)
-        code = gravest(look.exit_code, deliver(settings, database, now))
-        if outcome is Outcome.DONE and code is not Exit.DONE:
-            outcome = Outcome.PARTLY
-        end_run(database, run, now, outcome, code, look.told)
+    read_back(settings, database, now)
+    last = letter_of(database, garden, WORSE, day)
+    if last is not None:
+        return Look(last, "This evening's last letter is written.", deliver(settings, database, now))
+    run = begin_run(database, garden, KIND, day, now)
+    look, outcome = _look(settings, state, database, run, moment, now)
+    code = gravest(look.exit_code, deliver(settings, database, now))
+    if outcome is Outcome.DONE and code is not Exit.DONE:
+        outcome = Outcome.PARTLY
+    end_run(database, run, now, outcome, code, look.told)
     return replace(look, exit_code=code)
 
 
@@ -105,14 +113,20 @@ def _look(
         observed = observe(settings, access, database, moment)
         keep_weather(database, settings, access, observed)
     seen = _think(settings, state, database, observed, moment)
-    first = letter_of(database, settings.garden.key, KIND, seen.decision.today) is None
-    look = _shown(settings, observed, seen, KIND if first else WORSE)
+    kind = KIND if _is_first(database, settings.garden.key, seen.decision.today) else WORSE
+    look = _shown(settings, observed, seen, kind)
     if look.letter is not None:
         said = seen.decision.memory
         record_morning(database, run, look.letter, addresses=addresses(settings), said=said, note=look.told)
     # A night that could not be judged for want of something that can be had is worth another try.
     lost = seen.outlook is Outlook.UNKNOWN and not observed.fresh
     return look, Outcome.FAILED if lost else Outcome.DONE
+
+
+def _is_first(database: Database, garden: str, day: date) -> bool:
+    """Whether no letter of this evening has gone; one that a lost store knew is still in the post book."""
+    gone = days_of(read_book(database.path, garden), KIND)
+    return letter_of(database, garden, KIND, day) is None and day not in gone
 
 
 def _think(

@@ -15,9 +15,11 @@ from haulm.jobs.answers import collect
 from haulm.jobs.arrears import arrears
 from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.kept_store import copies_told, keep_copy, use_store
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
+from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.post.folder import letter_stem
@@ -68,17 +70,24 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
         The store cannot be used.
     """
     moment = as_of or now
-    day = settings.garden.place.day_of(moment)
-    with lock(state.lock(settings.garden), now), open_database(state.store) as database:
-        stored = letter_of(database, settings.garden.key, KIND, day)
-        if stored is not None:
-            return Morning(stored, deliver(settings, database, now))
-        run = begin_run(database, settings.garden.key, KIND, day, now)
+    with lock(state.lock(settings.garden), now):
+        return use_store(state.store, now, lambda database: _attend(settings, state, database, moment, now))
+
+
+def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Morning:
+    garden, day = settings.garden.key, settings.garden.place.day_of(moment)
+    read_back(settings, database, now)
+    stored = letter_of(database, garden, KIND, day)
+    if stored is not None:
+        done = Morning(stored, deliver(settings, database, now))
+    else:
+        run = begin_run(database, garden, KIND, day, now)
         letter, exit_code = _write(settings, state, database, run, moment, now)
-        delivered = deliver(settings, database, now)
-        code = gravest(exit_code, delivered)
+        code = gravest(exit_code, deliver(settings, database, now))
         end_run(database, run, now, Outcome.DONE if code is Exit.DONE else Outcome.PARTLY, code)
-    return Morning(letter, code)
+        done = Morning(letter, code)
+    keep_copy(settings, database, now)
+    return done
 
 
 def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Morning:
@@ -113,9 +122,10 @@ def _write(
         keep_weather(database, settings, access, observed)
     collected = collect(settings, state, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
-    reindex(database, settings.garden.key, journal)
+    told = _lost(reindex(database, settings.garden.key, journal))
     memory = read_said(database, settings.garden.key, before=day)
-    told = (*arrears(database, settings.garden.key, day, now), *(str(complaint) for complaint in complaints))
+    told += (*arrears(database, settings.garden.key, day, now), *copies_told(settings, database, now))
+    told += tuple(str(complaint) for complaint in complaints)
     told += (f"Answers: {collected.fault}",) if collected.fault else ()
     decision = _decide(settings, observed, journal, memory, moment, told)
     heard = to_be_told(database, settings.garden.key, day)
@@ -128,6 +138,14 @@ def _write(
         record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
         mark_told(database, settings.garden.key, day)
     return letter, _exit(observed, decision)
+
+
+def _lost(notes: int) -> tuple[str, ...]:
+    """The journal's file is only ever added to: notes that it no longer holds are a fault."""
+    if not notes:
+        return ()
+    which = "A note is" if notes == 1 else f"{notes} notes are"
+    return (f"{which} missing from the journal's file, and not counted; haulm mend writes back what was lost.",)
 
 
 def _decide(

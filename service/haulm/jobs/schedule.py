@@ -23,7 +23,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from haulm.errors import Exit, HaulmError, SettingsError
+from haulm.errors import DamagedError, Exit, HaulmError, SettingsError
 from haulm.jobs.due import Standing, due, next_try
 from haulm.jobs.errands import EVENING, Errand, errands
 from haulm.jobs.state_folder import StateFolder
@@ -206,7 +206,7 @@ class Watch:
 
 
 def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
-    """What the store tells of all runs since yesterday.
+    """What the store tells of all runs since yesterday; nothing where it is damaged: the errand then mends it.
 
     Raises
     ------
@@ -216,9 +216,12 @@ def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
     if not state.store.exists():
         return Known()
     garden = settings.garden
-    with open_database(state.store) as database:
-        runs = read_runs(database, garden.key, garden.place.day_of(now) - timedelta(days=1))
-        undelivered = bool(waiting(database, garden.key) or left_sending(database, garden.key))
+    try:
+        with open_database(state.store) as database:
+            runs = read_runs(database, garden.key, garden.place.day_of(now) - timedelta(days=1))
+            undelivered = bool(waiting(database, garden.key) or left_sending(database, garden.key))
+    except DamagedError:
+        return Known()  # the errand tells of it, too
     return Known(runs, undelivered)
 
 

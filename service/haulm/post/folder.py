@@ -3,6 +3,7 @@
 import hashlib
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
@@ -50,6 +51,16 @@ def put_in_folder(
         what, remedy = explain(fault)
         raise DeliveryError(f"the letter could not be put there: {what}", where=str(place), remedy=remedy) from fault
     return tuple(files)
+
+
+def take_from_folder(folder: Path, garden: str, kind: str, day: date) -> dict[str, bytes]:
+    """The forms of a letter that lie in a folder and can be read, by their ending; none if it was never put there."""
+    place, stem = folder / f"{day:%Y}" / f"{day:%m}", letter_stem(garden, kind, day)
+    found: dict[str, bytes] = {}
+    for form in FORMS:
+        with suppress(OSError):
+            found[form] = (place / f"{stem}.{form}").read_bytes()
+    return found
 
 
 def letter_stem(garden: str, kind: str, day: date) -> str:

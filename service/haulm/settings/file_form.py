@@ -11,6 +11,7 @@ from haulm.garden import Habit, Light, Maturity, Season, StoreKind
 from haulm.settings.post_form import PostTable
 from haulm.settings.quantities import (
     Count,
+    DayCount,
     DistanceM,
     HourCount,
     LengthM,
@@ -243,6 +244,28 @@ class LetterTable(Table):
         return at
 
 
+class BackupsTable(Table):
+    """How long copies of what haulm remembers are kept, in the folder backups where it keeps its state."""
+
+    days: DayCount = setting(
+        7,
+        "One copy is made a day, after the letter; the newest of each of so many days is kept.",
+        "judgement",
+        low=1,
+        high=60,
+    )
+    weeks: Count = setting(
+        4,
+        "And the newest of each of so many weeks. A copy grows by about 11 MB a year and garden.",
+        "judgement",
+        low=0,
+        high=53,
+    )
+    tell_after_days: DayCount = setting(
+        3, "The letter says so when there has been no copy for longer than this.", "judgement", low=1, high=60
+    )
+
+
 _NO_BED = "no bed is named; write one, like [beds.gatebed], with its length and width"
 
 
@@ -264,6 +287,7 @@ class SettingsFile(Table):
     weather: WeatherTable = setting(..., "Where the weather comes from.")
     letter: LetterTable = setting({}, "When the letter is written.")
     post: PostTable = setting({}, "Where the letter goes.")
+    backups: BackupsTable = setting({}, "How long copies of what haulm remembers are kept.")
     thresholds: Thresholds = setting({}, "What the advice goes by. Each has a default; write only what you change.")
 
     @field_validator("version")

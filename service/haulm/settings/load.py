@@ -15,7 +15,7 @@ from haulm.garden import Garden
 from haulm.settings.across import findings_across
 from haulm.settings.build import garden_of
 from haulm.settings.faults import Found, Written, findings
-from haulm.settings.file_form import LetterTable, SettingsFile
+from haulm.settings.file_form import BackupsTable, LetterTable, SettingsFile
 from haulm.settings.hidden import Hidden, bring_in
 from haulm.settings.lines import KeyPath, lines_of_keys
 from haulm.settings.names import Tree, from_environment, override
@@ -56,6 +56,7 @@ class Settings:
     weather: WeatherTable
     letter: LetterTable
     post: PostTable
+    backups: BackupsTable
     notes: tuple[str, ...] = ()
 
 
@@ -119,7 +120,7 @@ def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = ()) -> Sett
     folder = given.path.absolute().parent
     weather, post = _from(folder, file.weather), _from(folder, file.post)
     garden = garden_of(file, given.key)
-    return Settings(given.path, garden, file.thresholds, weather, file.letter, post, tuple(hidden.notes))
+    return Settings(given.path, garden, file.thresholds, weather, file.letter, post, file.backups, tuple(hidden.notes))
 
 
 def _untold(found: list[Found], told: list[Found]) -> list[Found]:

@@ -113,6 +113,13 @@ def kept(spool: Path, name: str) -> Kept | None:
         return None  # a spool is only a help: what cannot be read there is fetched anew
 
 
+def damaged_files(spool: Path) -> tuple[int, tuple[str, ...]]:
+    """How many fetched files lie in the spool, and the names of those that are not what was noted of them."""
+    ending = ".note.json"
+    names = [str(note.relative_to(spool)).removesuffix(ending) for note in sorted(spool.rglob(f"*{ending}"))]
+    return len(names), tuple(name for name in names if kept(spool, name) is None)
+
+
 def save_beside(path: Path, data: bytes) -> None:
     """Write a file of our own beside a fetched one, whole or not at all.
 

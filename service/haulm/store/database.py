@@ -1,25 +1,35 @@
-"""The store's one file: opened, brought up to date, written in transactions. The only home of sqlite3."""
+"""The store's one file: opened, brought up to date, written in transactions.
 
+Whoever has it open holds a lock beside it together with all others who do; only who puts another file in its place
+(`haulm.store.mend`) holds that lock alone.
+"""
+
+import logging
+import math
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from time import monotonic, sleep
 from types import TracebackType
 
-from haulm.errors import BusyError, HaulmError, StoreError
+from haulm.errors import BusyError, DamagedError, HaulmError, StoreError
 from haulm.files import explain, make_folder
 from haulm.steps import Step, marked
+from haulm.store.copies import Copy, make_copy
+from haulm.store.faults import MEND, PATIENCE_S, told
+from haulm.store.instants import instant_of
+from haulm.store.lock import hold_with_others, let_go
 from haulm.store.migrations import MIGRATIONS
+from haulm.store.post_book import FOLDER as POST_BOOK
+from haulm.store.soundness import APPLICATION_ID, check
 
 Value = None | int | float | str | bytes
 
-# Stands in the file's head, so that a stranger's database is never taken for a store.
-APPLICATION_ID = int.from_bytes(b"hlm1", "big")
-
+_LOG = logging.getLogger("haulm")
 _OLDEST_SQLITE = (3, 37, 0)  # the first that knows STRICT tables
-_PATIENCE_S = 10.0
 _PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "query_only = ON")
 
 
@@ -29,11 +39,12 @@ class Database:
     Every fault of the database is raised as a `StoreError`, or a `BusyError` where waiting helps.
     """
 
-    __slots__ = ("_connection", "path")
+    __slots__ = ("_connection", "_held", "path")
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, held: int | None = None) -> None:
         self.path = path
         self._connection = connection
+        self._held = held
 
     def __enter__(self) -> "Database":
         return self
@@ -44,8 +55,19 @@ class Database:
         self.close()
 
     def close(self) -> None:
-        """Close the file; what is not committed is gone."""
+        """Close the file, and let go of the lock; what is not committed is gone."""
         self._connection.close()
+        if self._held is not None:
+            let_go(self._held)
+            self._held = None
+
+    def check(self, *, full: bool = False, patience_s: float = math.inf) -> bool:
+        """Check all tables; False if the time was up before the end. `DamagedError` where something is wrong."""
+        return check(self._connection, self.path, full=full, patience_s=patience_s)
+
+    def copy(self, folder: Path, made: datetime) -> Copy:
+        """Make a sound copy in a folder; the errors are those of `make_copy`."""
+        return make_copy(self._connection, folder, made, len(MIGRATIONS))
 
     def rows(self, statement: str, values: Sequence[Value] = ()) -> list[sqlite3.Row]:
         """All rows that a statement gives."""
@@ -53,7 +75,7 @@ class Database:
             with closing(self._connection.execute(statement, values)) as cursor:
                 return cursor.fetchall()
         except sqlite3.Error as fault:
-            raise _told(self.path, fault) from fault
+            raise told(self.path, fault) from fault
 
     def row(self, statement: str, values: Sequence[Value] = ()) -> sqlite3.Row | None:
         """The first row that a statement gives, None if it gives none."""
@@ -65,7 +87,7 @@ class Database:
         try:
             self._connection.executemany(statement, values).close()
         except sqlite3.Error as fault:
-            raise _told(self.path, fault) from fault
+            raise told(self.path, fault) from fault
 
     @contextmanager
     def transaction(self, step: Step) -> Iterator[None]:
@@ -92,22 +114,31 @@ class Database:
 def open_database(path: Path) -> Database:
     """The store in a file; made on first use, closed to others, and brought up to the newest version.
 
+    Before a store in use is brought up, it is copied: no hand is needed to go back.
+
     Raises
     ------
+    DamagedError
+        It is damaged, or no database at all.
     StoreError
         It cannot be opened, is no store, was written by a newer haulm, or this SQLite is too old.
+    BusyError
+        Another file is just being put in its place.
     """
     if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
         raise StoreError(
             f"SQLite {sqlite3.sqlite_version} is too old for the store, which needs 3.37",
             remedy="Use a Python that brings a newer SQLite.",
         )
-    _make_file(path)
-    database = _connected(path)
+    held = hold_with_others(lock_of(path), patience_s=PATIENCE_S)
     try:
-        _check_owner(database)
-        for pragma in _PRAGMAS:
-            _set_patiently(database, pragma)
+        _refuse_gone(path)
+        database = connect(path, held)
+    except HaulmError:
+        let_go(held)
+        raise
+    try:
+        _copy_before_migration(database)
         migrate(database)
     except HaulmError:
         database.close()
@@ -115,9 +146,77 @@ def open_database(path: Path) -> Database:
     return database
 
 
+def _refuse_gone(path: Path) -> None:
+    """A store that is lost is never begun anew by opening it: what it had sent would be sent again."""
+    if is_there(path):
+        return
+    left = traces(path)
+    if left:
+        what = (
+            f"the store is {'empty' if path.exists() else 'gone'}, though {left[0]} beside it shows that there was one"
+        )
+        raise DamagedError(what, where=str(path), remedy=MEND)
+
+
+def is_there(path: Path) -> bool:
+    """Whether there is a file with anything in it."""
+    try:
+        return path.stat().st_size > 0
+    except OSError:
+        return False
+
+
+def traces(path: Path) -> tuple[str, ...]:
+    """What lies beside a store and would not be there if there had never been one."""
+    folders = (copies_of(path), path.with_name(POST_BOOK), damaged_of(path))
+    return tuple(folder.name for folder in folders if folder.is_dir() and any(folder.glob("[!.]*")))
+
+
+def lock_of(path: Path) -> Path:
+    """The lock of a store."""
+    return path.with_name(f".{path.name}.lock")
+
+
+def copies_of(path: Path) -> Path:
+    """The folder of a store's copies."""
+    return path.with_name("backups")
+
+
+def damaged_of(path: Path) -> Path:
+    """The folder of stores that were damaged and set aside."""
+    return path.with_name("damaged")
+
+
+def connect(path: Path, held: int | None = None) -> Database:
+    """A store as it is, of whatever version up to ours: `open_database` without its lock and its changes."""
+    _make_file(path)
+    database = _connected(path, held)
+    try:
+        _check_owner(database)
+        for pragma in _PRAGMAS:
+            _set_patiently(database, pragma)
+    except HaulmError:
+        database._connection.close()
+        raise
+    return database
+
+
+def _copy_before_migration(database: Database) -> None:
+    """What fails here stops nothing: each step of a migration is whole or not there at all."""
+    version = _pragma(database, "user_version")
+    if not 0 < version < len(MIGRATIONS):
+        return
+    newest = database.row("SELECT MAX(started) AS started FROM runs")
+    made = instant_of(newest["started"]) if newest and newest["started"] else datetime(1970, 1, 1, tzinfo=UTC)
+    try:
+        make_copy(database._connection, copies_of(database.path), made, len(MIGRATIONS), mark=version)
+    except HaulmError as fault:
+        _LOG.warning("Before the store was brought up to version %d: %s", len(MIGRATIONS), fault)
+
+
 def _set_patiently(database: Database, pragma: str) -> None:
     """The change to WAL is refused at once, whatever the patience, while another run opens the same new file."""
-    until = monotonic() + _PATIENCE_S
+    until = monotonic() + PATIENCE_S
     while True:
         try:
             database.rows(f"PRAGMA {pragma}")
@@ -132,11 +231,14 @@ def _set_patiently(database: Database, pragma: str) -> None:
 def migrate(database: Database, steps: tuple[tuple[str, ...], ...] = MIGRATIONS) -> int:
     """Bring the tables up to the newest version, a transaction for each step, and return that version.
 
+    There is no way back down: an older haulm refuses the file.
+
     Raises
     ------
     StoreError
-        The file was written by a newer haulm.
+        The file was written by a newer haulm; nothing was changed.
     """
+    _refuse_newer(database, len(steps))
     missing = list(enumerate(steps, start=1))[_pragma(database, "user_version") :]
     for version, statements in missing:
         with database.transaction(Step.TABLES_MADE):
@@ -147,32 +249,37 @@ def migrate(database: Database, steps: tuple[tuple[str, ...], ...] = MIGRATIONS)
                 database.rows(statement)
             database.rows(f"PRAGMA application_id = {APPLICATION_ID}")
             database.rows(f"PRAGMA user_version = {version}")
+    return _pragma(database, "user_version")
+
+
+def _refuse_newer(database: Database, known: int) -> None:
     found = _pragma(database, "user_version")
-    if found > len(steps):
+    if found > known:
         raise StoreError(
-            f"it was written by a newer haulm (version {found} of the store; this one knows {len(steps)})",
+            f"it was written by a newer haulm (version {found} of the store; this one knows {known})",
             where=str(database.path),
-            remedy="Install the newer haulm again, or give this one a store of its own.",
+            remedy="Install the newer haulm again, or give this one a store of its own; this file is left as it is.",
         )
-    return found
 
 
 def _make_file(path: Path) -> None:
     try:
         make_folder(path.parent)
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+        # Not opened where it stands: closing it again would let go of the locks that SQLite has on it in this process.
+        if not path.exists():
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
     except OSError as fault:
         what, remedy = explain(fault)
         raise StoreError(f"the store cannot be opened: {what}", where=str(path), remedy=remedy) from fault
 
 
-def _connected(path: Path) -> Database:
+def _connected(path: Path, held: int | None) -> Database:
     try:
-        connection = sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE_S)
+        connection = sqlite3.connect(path, isolation_level=None, timeout=PATIENCE_S)
     except sqlite3.Error as fault:
-        raise _told(path, fault) from fault
+        raise told(path, fault) from fault
     connection.row_factory = sqlite3.Row
-    return Database(path, connection)
+    return Database(path, connection, held)
 
 
 def _check_owner(database: Database) -> None:
@@ -180,7 +287,9 @@ def _check_owner(database: Database) -> None:
     empty = not database.rows("SELECT 1 FROM sqlite_schema LIMIT 1")
     owner = _pragma(database, "application_id")
     if owner == APPLICATION_ID or (owner == 0 and empty):
-        return
+        return _refuse_newer(database, len(MIGRATIONS))
+    if database.rows("SELECT 1 FROM sqlite_schema WHERE name = 'waiting_deliveries'"):
+        raise DamagedError("the store's head is damaged", where=str(database.path), remedy=MEND)
     raise StoreError(
         "it is a database, but not one of haulm's",
         where=str(database.path),
@@ -191,34 +300,3 @@ def _check_owner(database: Database) -> None:
 def _pragma(database: Database, name: str) -> int:
     found = database.row(f"PRAGMA {name}")
     return int(found[0]) if found else 0
-
-
-def _told(path: Path, fault: sqlite3.Error) -> StoreError | BusyError:
-    code = getattr(fault, "sqlite_errorcode", 0) & 0xFF
-    if code in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
-        return BusyError(
-            f"another run has been writing to the store for over {_PATIENCE_S:.0f} s",
-            where=str(path),
-            remedy="Try later.",
-        )
-    what, remedy = _FAULTS.get(code, (f"the store failed: {fault}", "Check the disk that it lies on."))
-    return StoreError(what, where=str(path), remedy=remedy)
-
-
-_FAULTS = {
-    sqlite3.SQLITE_FULL: ("the disk is full: nothing was stored", "Make room on that disk, then run it again."),
-    sqlite3.SQLITE_READONLY: (
-        "the store cannot be written",
-        "Give the user that runs haulm the right to write that file and its folder.",
-    ),
-    sqlite3.SQLITE_CANTOPEN: (
-        "the store cannot be opened",
-        "Check the path, and that the user that runs haulm may write in that folder.",
-    ),
-    sqlite3.SQLITE_NOTADB: ("it is not a database", "Give the store another path; this file is left as it is."),
-    sqlite3.SQLITE_CORRUPT: (
-        "the store is damaged",
-        "Move it away and put your copy back; without one, haulm begins a new store. The journal has its own file.",
-    ),
-    sqlite3.SQLITE_CONSTRAINT: ("that stands in the store already, or does not fit it", ""),
-}

@@ -5,7 +5,6 @@ text, days ISO dates, what is not known is null. Fields that this program does n
 """
 
 import json
-import os
 import secrets
 import sys
 from collections.abc import Mapping
@@ -15,9 +14,9 @@ from typing import Any
 from uuid import UUID
 
 from haulm.errors import Complaint, JournalError, StoreError
-from haulm.files import explain, make_folder, settle_folder
+from haulm.files import append_line, explain
 from haulm.garden import Cause, Entry, Journal, What
-from haulm.steps import Step, marked
+from haulm.steps import Step
 from haulm.store.instants import instant_of, instant_text
 from haulm.store.lock import lock
 
@@ -55,8 +54,7 @@ def append_entry(path: Path, entry: Entry) -> bool:
             journal, _ = read_journal(path)
             if any(held.id == entry.id for held in journal.entries):
                 return False
-            with marked(Step.NOTE_WRITTEN):
-                _append(path, line)
+            append_line(path, line, Step.NOTE_WRITTEN)
     except StoreError as fault:
         raise JournalError(fault.what, where=str(path), remedy=fault.remedy) from fault
     except OSError as fault:
@@ -169,38 +167,6 @@ def _value(found: object) -> float | None:
     if isinstance(found, bool) or not isinstance(found, int | float) or not abs(found) <= _LARGEST:
         raise ValueError('"value" is not a number that can be')
     return float(found)
-
-
-def _append(path: Path, line: bytes) -> None:
-    """Add a line; a line that was cut off before it is ended first, so that it spoils nothing but itself."""
-    make_folder(path.parent)
-    is_new = not path.exists()
-    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
-    try:
-        size = os.fstat(descriptor).st_size
-        whole = b"" if size == 0 or _last_byte(descriptor, size) == b"\n" else b"\n"
-        _write_all(descriptor, whole + line, size)
-    finally:
-        os.close(descriptor)
-    if is_new:
-        settle_folder(path.parent)
-
-
-def _write_all(descriptor: int, data: bytes, size: int) -> None:
-    """Write down to the disk, and where that fails take back what was written."""
-    try:
-        done = 0
-        while done < len(data):
-            done += os.write(descriptor, data[done:])
-        os.fsync(descriptor)
-    except OSError:
-        os.ftruncate(descriptor, size)
-        raise
-
-
-def _last_byte(descriptor: int, size: int) -> bytes:
-    os.lseek(descriptor, size - 1, os.SEEK_SET)
-    return os.read(descriptor, 1)
 
 
 def _lock_path(path: Path) -> Path:

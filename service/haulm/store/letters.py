@@ -1,4 +1,8 @@
-"""Finished letters and their way out: the outbox. A letter is stored before anything of it is sent."""
+"""Finished letters and their way out: the outbox. A letter is stored before anything of it is sent.
+
+Each step of a delivery is written into the post book too, once it is in the store; a store that was had again from a
+copy, or lost its last transactions, is brought up to what the book knows before anything is handed over.
+"""
 
 import sqlite3
 from collections.abc import Iterable
@@ -10,6 +14,7 @@ from haulm.errors import StoreError
 from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
+from haulm.store.post_book import Posted, enter, read_book
 
 # After so many attempts a delivery counts as refused, and the next letter tells of it.
 MOST_ATTEMPTS = 6
@@ -68,7 +73,7 @@ _DELIVERIES = """SELECT deliveries.id, garden, kind, day, channel, recipient, me
 
 
 def keep_letter(database: Database, letter: StoredLetter, addresses: Iterable[Address]) -> None:
-    """Store a finished letter with a delivery, ready to go, for each address.
+    """Store a finished letter with a delivery, ready to go, for each address to which the book knows of none.
 
     Raises
     ------
@@ -92,6 +97,31 @@ def keep_letter(database: Database, letter: StoredLetter, addresses: Iterable[Ad
                VALUES (?, ?, ?, ?, ?, 0, ?, '')""",
             [(added[0]["id"], a.channel, a.recipient, a.message_id, Status.READY, written) for a in addresses],
         )
+        follow_book(database, letter.garden)
+
+
+def follow_book(database: Database, garden: str) -> int:
+    """Bring deliveries up to what the post book knows of them; how many were behind it.
+
+    In a store that nothing has happened to there are none.
+    """
+    book = {posted.key: posted for posted in read_book(database.path, garden)}
+    if not book:
+        return 0
+    since = min(posted.day for posted in book.values())
+    rows = database.rows(_DELIVERIES + "WHERE garden = ? AND day >= ?", (garden, since.isoformat()))
+    behind = []
+    for row in rows:
+        held = _delivery(row)
+        posted = book.get(_entry(held).key)
+        if posted is not None and posted.reached() > _entry(held).reached():
+            told = (posted.message_id, posted.status, posted.attempts, instant_text(posted.changed), posted.note)
+            behind.append((*told, held.id))
+    with database.transaction(Step.BOOK_FOLLOWED):
+        database.run_many(
+            "UPDATE deliveries SET message_id = ?, status = ?, attempts = ?, changed = ?, note = ? WHERE id = ?", behind
+        )
+    return len(behind)
 
 
 def letter_of(database: Database, garden: str, kind: str, day: date) -> StoredLetter | None:
@@ -180,6 +210,8 @@ def claim(database: Database, delivery: int, now: datetime) -> bool:
                WHERE id = ? AND status = ? RETURNING id""",
             (Status.SENDING, instant_text(now), delivery, Status.READY),
         )
+    if claimed:
+        _enter(database, delivery)
     return bool(claimed)
 
 
@@ -206,7 +238,23 @@ def settle(database: Database, delivery: int, status: Status, now: datetime, not
             "UPDATE deliveries SET status = ?, changed = ?, note = ? WHERE id = ?",
             (final, instant_text(now), note, delivery),
         )
+    _enter(database, delivery)
     return final
+
+
+def _enter(database: Database, delivery: int) -> None:
+    row = database.row(_DELIVERIES + "WHERE deliveries.id = ?", (delivery,))
+    if row is not None:
+        enter(database.path, _entry(_delivery(row)))
+
+
+def _entry(held: Delivery) -> Posted:
+    """A delivery as the post book writes it."""
+    to = held.address
+    return Posted(
+        held.garden, held.kind, held.day, to.channel, to.recipient, to.message_id,
+        held.status.value, held.attempts, held.changed, held.note,
+    )  # fmt: skip
 
 
 def _with_status(database: Database, garden: str, status: Status) -> tuple[Delivery, ...]:

@@ -19,15 +19,16 @@ if sys.platform == "win32":
     # A byte far behind what is written in the file: Windows lets nobody read a locked byte.
     _LOCKED_BYTE = 1 << 20
 
-    def _take(descriptor: int) -> None:
-        os.lseek(descriptor, _LOCKED_BYTE, os.SEEK_SET)
-        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+    def _take(descriptor: int, *, shared: bool = False) -> None:
+        if not shared:  # it knows no shared locks, and lets nobody move a file that another has open
+            os.lseek(descriptor, _LOCKED_BYTE, os.SEEK_SET)
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
 
 else:
     import fcntl
 
-    def _take(descriptor: int) -> None:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    def _take(descriptor: int, *, shared: bool = False) -> None:
+        fcntl.flock(descriptor, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
 
 
 _PAUSE_S = 0.02
@@ -68,6 +69,30 @@ def lock(path: Path, now: datetime, *, holder: str = "haulm", patience_s: float 
         os.close(descriptor)
 
 
+def hold_with_others(path: Path, *, patience_s: float = 0.0) -> int:
+    """Hold a lock that any number may hold beside each other, until `let_go` of what is returned.
+
+    `lock` on the same file waits until all of them have let go, and they wait for it.
+
+    Raises
+    ------
+    BusyError, StoreError
+        As for `lock`.
+    """
+    descriptor = _opened(path)
+    try:
+        _take_within(descriptor, path, patience_s, shared=True)
+    except BaseException:
+        os.close(descriptor)
+        raise
+    return descriptor
+
+
+def let_go(descriptor: int) -> None:
+    """Let go of a lock held with others."""
+    os.close(descriptor)
+
+
 def _opened(path: Path) -> int:
     try:
         make_folder(path.parent)
@@ -77,11 +102,11 @@ def _opened(path: Path) -> int:
         raise StoreError(f"the lock cannot be opened: {what}", where=str(path), remedy=remedy) from fault
 
 
-def _take_within(descriptor: int, path: Path, patience_s: float) -> None:
+def _take_within(descriptor: int, path: Path, patience_s: float, *, shared: bool = False) -> None:
     until = time.monotonic() + patience_s
     while True:
         try:
-            return _take(descriptor)
+            return _take(descriptor, shared=shared)
         except (BlockingIOError, PermissionError) as fault:
             if time.monotonic() >= until:
                 raise BusyError(_who_holds(path), where=str(path), remedy="Try again when it is done.") from fault

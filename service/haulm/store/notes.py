@@ -1,4 +1,4 @@
-"""The index of the journal: made from its file, thrown away and made again whenever that helps."""
+"""The index of the journal: made again from its file whenever that helps; what the file has lost stays in it."""
 
 import sqlite3
 from datetime import date
@@ -12,8 +12,9 @@ _COLUMNS = "garden, id, place, instant, day, bed, planting, what, written, value
 
 
 def reindex(database: Database, garden: str, journal: Journal) -> int:
-    """Make the index of a garden anew from its journal, and return how many notes it holds."""
+    """Make the index of a garden anew from its journal, and return how many notes the file has lost."""
     with database.transaction(Step.NOTES_INDEXED):
+        lost = lost_notes(database, garden, journal)
         database.rows("DELETE FROM notes WHERE garden = ?", (garden,))
         database.run_many(
             f"INSERT INTO notes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608 -- a constant
@@ -30,10 +31,19 @@ def reindex(database: Database, garden: str, journal: Journal) -> int:
                     ),
                     *(note.what, note.written, note.value, note.cause, note.origin, note.withdraws),
                 )
-                for place, note in enumerate(journal.entries)
+                for place, note in enumerate((*journal.entries, *lost))
             ],
         )
-    return len(journal.entries)
+    return len(lost)
+
+
+def lost_notes(database: Database, garden: str, journal: Journal) -> tuple[Entry, ...]:
+    """The indexed notes that the journal's file does not hold any more, in the order they had in it.
+
+    The file is only ever added to, so something has happened to it.
+    """
+    held = {note.id for note in journal.entries}
+    return tuple(note for note in read_notes(database, garden, date.min, date.max) if note.id not in held)
 
 
 def read_notes(database: Database, garden: str, first: date, last: date, bed: str = "") -> tuple[Entry, ...]:

@@ -2,7 +2,7 @@
 
 import sqlite3
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from enum import StrEnum
 
 from haulm.steps import Step
@@ -67,6 +67,26 @@ def read_runs(database: Database, garden: str, since: date) -> tuple[Run, ...]:
         "SELECT * FROM runs WHERE garden = ? AND day >= ? ORDER BY started, id", (garden, since.isoformat())
     )
     return tuple(_run(row) for row in rows)
+
+
+def keep_event(database: Database, kind: str, now: datetime, note: str, *, newest_only: bool = False) -> None:
+    """Note what happened to the store itself, whose gardens may be many: a run of no garden, on its day in UTC."""
+    with database.transaction(Step.EVENT_NOTED):
+        if newest_only:
+            database.rows("DELETE FROM runs WHERE garden = '' AND kind = ?", (kind,))
+        end_run(database, begin_run(database, "", kind, now.astimezone(UTC).date(), now), now, Outcome.DONE, 0, note)
+
+
+def events(database: Database, kind: str) -> tuple[Run, ...]:
+    """What happened to the store itself, of one kind, in the order of time."""
+    rows = database.rows("SELECT * FROM runs WHERE garden = '' AND kind = ? ORDER BY started, id", (kind,))
+    return tuple(_run(row) for row in rows)
+
+
+def first_run(database: Database) -> datetime | None:
+    """When the first run of any garden began."""
+    row = database.row("SELECT MIN(started) AS started FROM runs WHERE garden <> ''")
+    return instant_of(row["started"]) if row is not None and row["started"] else None
 
 
 def _run(row: sqlite3.Row) -> Run:

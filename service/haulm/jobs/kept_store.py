@@ -1,0 +1,129 @@
+"""The store as a run that writes letters uses it: checked when a check is due, mended when it is damaged, copied after.
+
+A morning mends a damaged store by itself. haulm runs unattended, in a cupboard: a store that waited for a hand would
+mean silence for weeks, in which frost comes. What speaks against it is answered:
+
+- It might send a letter twice. It does not: what has gone is in the post book (`haulm.store.post_book`), which is
+  brought in before anything is handed over. Letters that the copy does not know are read back from the dated folder;
+  where the book is lost too, one that lies there is taken for sent (`haulm.jobs.read_back`).
+- It might take a sound store for damaged. It is then set aside, not deleted, at most a day older one works on, and the
+  next letter says where it lies. Only what SQLite itself calls damage counts: a store of a newer haulm, a stranger's
+  file, a missing right or a full disk are told and left alone.
+- It might mend a store that others are using. It cannot: whoever has it open holds a lock that mending needs alone.
+"""
+
+import logging
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+from time import monotonic
+from typing import TypeVar
+
+from haulm.errors import DamagedError, HaulmError
+from haulm.settings.load import Settings
+from haulm.store.copies import Copy, copies_in, thin_out
+from haulm.store.database import Database, copies_of, open_database
+from haulm.store.mend import Restored, restore
+from haulm.store.post_book import drop_before
+from haulm.store.runs import events, first_run, keep_event
+from haulm.weather import DAY
+
+# A check reads the whole file, indexes and all. SQLite's quick one takes two thirds of the time, so it is the full one
+# that the first run of each day makes, before its letter. Figures are in DEVELOPERS.md.
+CHECKED, FAILED_COPY = "check", "copy failed"
+CHECK_EVERY = timedelta(hours=20)
+LONGEST_S = 60.0  # judgement: no letter waits longer for a check; what is left of it is left
+SLACK = timedelta(days=9)  # a week's copy may be the oldest of the last week kept
+
+_LOG = logging.getLogger("haulm")
+_T = TypeVar("_T")
+
+
+def use_store(path: Path, now: datetime, work: Callable[[Database], _T]) -> _T:
+    """Do some work with the store. Where it is damaged it is mended, and the work is done from the beginning again.
+
+    Raises
+    ------
+    StoreError
+        It cannot be used, or mended.
+    BusyError
+        It is damaged, and others have it open.
+    """
+    try:
+        return _work(path, now, work)
+    except DamagedError as fault:
+        _LOG.error("%s", fault)
+        restored = restore(path, now)
+        if restored is None:
+            raise
+        _tell(restored)
+    return _work(path, now, work)
+
+
+def keep_copy(settings: Settings, database: Database, now: datetime) -> Copy | None:
+    """After a morning: copy the store if this local day has no copy, and let go of old ones. What fails is logged."""
+    place, folder = settings.garden.place, copies_of(database.path)
+    if any(place.day_of(copy.made) == place.day_of(now) for copy in copies_in(folder) if not copy.version):
+        return None
+    begun = monotonic()
+    try:
+        copy = database.copy(folder, now)
+        thin_out(folder, settings.backups.days, settings.backups.weeks, now)
+        reach = timedelta(days=settings.backups.days, weeks=settings.backups.weeks) + SLACK
+        drop_before(database.path, settings.garden.key, place.day_of(now - reach))
+        _LOG.info("The store was copied: %.1f MB in %.1f s.", copy.size_bytes / 1e6, monotonic() - begun)
+    except (HaulmError, OSError) as fault:
+        _LOG.warning("%s", fault)
+        _note_failure(database, now, fault)
+        return None
+    return copy
+
+
+def copies_told(settings: Settings, database: Database, now: datetime) -> tuple[str, ...]:
+    """One sentence for the letter where the newest copy is too old."""
+    newest = max((copy.made for copy in copies_in(copies_of(database.path)) if copy.made <= now), default=None)
+    since = newest or first_run(database)
+    if since is None or now - since <= settings.backups.tell_after_days * DAY:
+        return ()
+    failed = events(database, FAILED_COPY)
+    why = f": {failed[-1].note}" if failed and failed[-1].started >= since else ""
+    told = f"haulm's store has had no copy since {since:%A %-d %B}" if newest else "haulm's store has no copy yet"
+    return (f"{told}{why}.",)
+
+
+def _work(path: Path, now: datetime, work: Callable[[Database], _T]) -> _T:
+    with open_database(path) as database:
+        _check_when_due(database, now)
+        return work(database)
+
+
+def _check_when_due(database: Database, now: datetime) -> None:
+    newest = events(database, CHECKED)
+    # A check dated into the future by a wrong clock is no check.
+    if newest and timedelta(0) <= now - newest[-1].started < CHECK_EVERY:
+        return
+    begun = monotonic()
+    done = database.check(full=True, patience_s=LONGEST_S)
+    took = f"{monotonic() - begun:.2f} s"
+    if not done:
+        _LOG.warning("%s: the check was not at its end after %s.", database.path, took)
+    keep_event(database, CHECKED, now, took, newest_only=True)
+
+
+def _note_failure(database: Database, now: datetime, fault: Exception) -> None:
+    try:
+        keep_event(database, FAILED_COPY, now, str(fault).splitlines()[0], newest_only=True)
+    except HaulmError as second:
+        _LOG.warning("%s", second)
+
+
+def _tell(restored: Restored) -> None:
+    for line in as_lines(restored):
+        _LOG.warning("%s", line)
+
+
+def as_lines(restored: Restored) -> Iterator[str]:
+    """What was done, for the log and the terminal."""
+    for copy, why in restored.unsound:
+        yield f"The copy {copy.path.name} is not sound ({why}); it was passed over and left where it is."
+    yield restored.told
