@@ -2,8 +2,10 @@
 
 import errno
 import os
+import re
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from haulm.steps import Step, marked
@@ -21,6 +23,10 @@ _WORDS = {
     errno.EISDIR: ("a folder stands where the file should be", "Choose another name, or move that folder away."),
     errno.ENAMETOOLONG: ("the path is too long", "Choose a shorter path."),
 }
+
+# A file is written in seconds: one that is unfinished and so much older than a new one was left by a run cut off.
+_LEFT_S = 3600.0
+_UNFINISHED = re.compile(r"\.haulm-[0-9a-f]{16}\.part")
 
 
 def explain(fault: OSError) -> tuple[str, str]:
@@ -75,8 +81,18 @@ def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600) -
     finally:
         for temporary in staged.values():
             temporary.unlink(missing_ok=True)
-    for folder in {path.parent for path in files}:
-        settle_folder(folder)
+    for path in {path.parent: path for path in files}.values():
+        settle_folder(path.parent)
+        sweep(path.parent, path)
+
+
+def sweep(folder: Path, written: Path) -> None:
+    """Remove what runs that were cut off left unfinished in a folder, an hour or more before a file was written."""
+    with suppress(OSError):  # it is only in the way, and the next run tries again
+        left = [path for path in folder.iterdir() if _UNFINISHED.fullmatch(path.name)]
+        for path in left:
+            if path.stat().st_mtime <= written.stat().st_mtime - _LEFT_S:
+                path.unlink(missing_ok=True)
 
 
 def append_line(path: Path, line: bytes, step: Step) -> None:
@@ -117,7 +133,7 @@ def settle_folder(folder: Path) -> None:
 def _name_beside(path: Path) -> Path:
     if path.is_dir():
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-    return path.with_name(f".{secrets.token_hex(8)}.part")
+    return path.with_name(f".haulm-{secrets.token_hex(8)}.part")
 
 
 def _write_down(path: Path, data: bytes, mode: int) -> None:

@@ -17,6 +17,7 @@ class Step(StrEnum):
 
     # Commits of the store.
     TABLES_MADE = "tables made"
+    CUT_OFF_NOTED = "cut-off runs noted"
     RUN_BEGUN = "run begun"
     WEATHER_KEPT = "weather kept"
     HOURS_KEPT = "hours kept"

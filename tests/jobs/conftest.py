@@ -1,12 +1,15 @@
 """A loopback world: weather services true to form, a mail server that takes letters, and settings that name them."""
 
 import gzip
+import importlib.util
 import json
 import sqlite3
+import sys
 import threading
 from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -232,3 +235,15 @@ def settings_file(tmp_path, mail_port):
     file = tmp_path / "haulm.toml"
     file.write_text(filled(values), encoding="utf-8")
     return file
+
+
+@pytest.fixture(scope="session")
+def kill_points():
+    """What ends haulm at each of its steps, and the processes it takes."""
+    spec = importlib.util.spec_from_file_location("kill_points", Path(__file__).parent / "kill" / "points.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["kill_points"] = module
+    spec.loader.exec_module(module)
+    killer = module.Killer()
+    yield killer
+    killer.end()

@@ -56,3 +56,13 @@ def test_every_fault_has_words_and_a_remedy(code: int) -> None:
 def test_a_full_disk_is_called_one() -> None:
     assert explain(OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)))[0] == "the disk is full"
     assert explain(OSError())[0] == "OSError"
+
+
+def test_what_a_run_cut_off_left_goes_when_it_is_hours_old(tmp_path: Path) -> None:
+    left, fresh, other = (tmp_path / name for name in (f".haulm-{'0' * 16}.part", f".haulm-{'1' * 16}.part", ".a.part"))
+    for path in (left, fresh, other):
+        path.write_bytes(b"half")
+    for path in (left, other):
+        os.utime(path, (path.stat().st_mtime - 3601,) * 2)
+    write_whole(tmp_path / "page.html", b"new", Step.PICTURE_WRITTEN)
+    assert sorted(tmp_path.iterdir()) == sorted([fresh, other, tmp_path / "page.html"])

@@ -34,6 +34,15 @@ def test_each_form_is_a_file_named_by_day_garden_and_kind(tmp_path: Path) -> Non
     assert stat.S_IMODE((tmp_path / "letters").stat().st_mode) == 0o700
 
 
+def test_what_the_last_run_of_a_month_left_unfinished_goes_with_the_next_letter(tmp_path: Path) -> None:
+    left = tmp_path / "2027" / "03" / f".haulm-{'0' * 16}.part"
+    left.parent.mkdir(parents=True)
+    left.write_bytes(b"half")
+    os.utime(left, (left.stat().st_mtime - 7200,) * 2)
+    put_in_folder(tmp_path, "brackenford", "morning", DAY, FORMS)
+    assert not left.exists()
+
+
 def test_the_same_letter_again_takes_its_place(tmp_path: Path) -> None:
     put_in_folder(tmp_path, "brackenford", "morning", DAY, FORMS)
     (text,) = put_in_folder(tmp_path, "brackenford", "morning", DAY, {"txt": b"Wait.\n"})

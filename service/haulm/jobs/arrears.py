@@ -3,6 +3,8 @@
 Mornings missed, letters not delivered, and a store that was damaged or lost and had to be mended.
 """
 
+import logging
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 from haulm.jobs.due import days_missed
@@ -11,16 +13,26 @@ from haulm.store.database import Database
 from haulm.store.letters import Delivery, refused_since, waiting
 from haulm.store.mend import MENDED
 from haulm.store.post_book import days_of, read_book
-from haulm.store.runs import events, read_runs
+from haulm.store.runs import Outcome, Run, events, note_cut_off, read_runs
+from haulm.weather import DAY
 
+logger = logging.getLogger("haulm")
 LOOKED_BACK = timedelta(days=400)
 MOST_TOLD = 3
-MORNING = "morning"
+MORNING, EVENING = "morning", "evening"
+
+
+def tell_cut_off(database: Database, garden: str, now: datetime) -> None:
+    """Log each run that was cut off, once. Asked while holding the garden's lock."""
+    for run in note_cut_off(database, garden, now):
+        how_far = "before it was done" if run.outcome is Outcome.CUT_OFF else "after its letter was stored"
+        logger.warning("The %s of %s that began at %s was cut off %s.", run.kind, run.day, run.started, how_far)
 
 
 def arrears(database: Database, garden: str, day: date, now: datetime) -> tuple[str, ...]:
-    """One sentence for each mending and for the mornings without a letter, one for each of the newest failures."""
-    runs = [run for run in read_runs(database, garden, day - LOOKED_BACK) if run.kind == MORNING]
+    """What was mended, missed or cut off, in a sentence each, and one for each of the newest deliveries that failed."""
+    every = read_runs(database, garden, day - LOOKED_BACK)
+    runs = [run for run in every if run.kind == MORNING]
     written = [run.started for run in runs if run.day < day]
     since = max(written, default=now - LOOKED_BACK)
     mended = [run.note for kind in (MENDED, HELD_BACK) for run in events(database, kind) if since < run.started <= now]
@@ -31,21 +43,33 @@ def arrears(database: Database, garden: str, day: date, now: datetime) -> tuple[
     # Without a post book nobody knows what went out between the copy and the mending.
     return (
         *mended,
-        *_missed(missed, forgotten=bool(mended) and not known),
+        *_missed(missed, runs, forgotten=bool(mended) and not known),
+        *_not_looked(every, day - DAY),
         *(_undelivered(one) for one in failed[-MOST_TOLD:]),
     )
 
 
-def _missed(days: tuple[date, ...], *, forgotten: bool) -> tuple[str, ...]:
+def _missed(days: tuple[date, ...], runs: Sequence[Run], *, forgotten: bool) -> tuple[str, ...]:
     if not days:
         return ()
     one = f"on {days[0]:%A %-d %B}"
     span = one if len(days) == 1 else f"from {days[0]:%A %-d %B} to {days[-1]:%A %-d %B}"
     if forgotten:
         return (f"Whether there {'was a letter' if len(days) == 1 else 'were letters'} {span} is not known any more.",)
+    cut_off = {run.day for run in runs if run.outcome is Outcome.CUT_OFF}.intersection(days)
     if len(days) == 1:
-        return (f"There was no letter {span}; what it would have said is in this one.",)
-    return (f"There were no letters {span}; what they would have said is in this one.",)
+        why = ", for its run was cut off" if cut_off else ""
+        return (f"There was no letter {span}{why}; what it would have said is in this one.",)
+    why = f" (a run was cut off on {len(cut_off)} of these days)" if cut_off else ""
+    return (f"There were no letters {span}{why}; what they would have said is in this one.",)
+
+
+def _not_looked(runs: Sequence[Run], evening: date) -> tuple[str, ...]:
+    """An evening's look that was cut off and not made up for: its silence said nothing of the night."""
+    looks = [run.outcome for run in runs if run.kind == EVENING and run.day == evening]
+    if not looks or looks[-1] is not Outcome.CUT_OFF:
+        return ()
+    return (f"The look at the night after {evening:%A %-d %B} was cut off, so no warning could come of it.",)
 
 
 def _undelivered(one: Delivery) -> str:

@@ -15,6 +15,7 @@ from haulm.advice import Said
 from haulm.beds.dusk import look_at
 from haulm.beds.evening import Tonight
 from haulm.errors import Exit
+from haulm.jobs.arrears import tell_cut_off
 from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.kept_store import use_store
@@ -81,6 +82,7 @@ def evening(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
 
 def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Look:
     garden, day = settings.garden.key, settings.garden.place.day_of(moment)
+    tell_cut_off(database, garden, now)
     read_back(settings, database, now)
     last = letter_of(database, garden, WORSE, day)
     if last is not None:

@@ -12,7 +12,7 @@ from haulm.advice import AskedBack, Decision, Said
 from haulm.errors import Exit
 from haulm.garden import Journal
 from haulm.jobs.answers import collect
-from haulm.jobs.arrears import arrears
+from haulm.jobs.arrears import arrears, tell_cut_off
 from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.kept_store import copies_told, keep_copy, use_store
@@ -76,6 +76,7 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
 
 def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Morning:
     garden, day = settings.garden.key, settings.garden.place.day_of(moment)
+    tell_cut_off(database, garden, now)
     read_back(settings, database, now)
     stored = letter_of(database, garden, KIND, day)
     if stored is not None:

@@ -4,11 +4,11 @@ import hashlib
 import re
 from collections.abc import Mapping
 from contextlib import suppress
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from haulm.errors import DeliveryError
-from haulm.files import explain, make_folder, write_together
+from haulm.files import explain, make_folder, sweep, write_together
 from haulm.steps import Step
 
 FORMS = ("txt", "html", "json", "png")
@@ -41,7 +41,7 @@ def put_in_folder(
     unknown = set(forms) - set(FORMS)
     if unknown:
         raise ValueError(f"not a form of a letter: {', '.join(sorted(unknown))}")
-    place = folder / f"{day:%Y}" / f"{day:%m}"
+    place = _month(folder, day)
     stem = letter_stem(garden, kind, day)
     files = {place / f"{stem}.{form}": data for form, data in forms.items()}
     try:
@@ -50,17 +50,23 @@ def put_in_folder(
     except OSError as fault:
         what, remedy = explain(fault)
         raise DeliveryError(f"the letter could not be put there: {what}", where=str(place), remedy=remedy) from fault
+    # The last run of a month may have been cut off, and nothing more is written there.
+    sweep(_month(folder, day.replace(day=1) - timedelta(days=1)), next(iter(files), place))
     return tuple(files)
 
 
 def take_from_folder(folder: Path, garden: str, kind: str, day: date) -> dict[str, bytes]:
     """The forms of a letter that lie in a folder and can be read, by their ending; none if it was never put there."""
-    place, stem = folder / f"{day:%Y}" / f"{day:%m}", letter_stem(garden, kind, day)
+    place, stem = _month(folder, day), letter_stem(garden, kind, day)
     found: dict[str, bytes] = {}
     for form in FORMS:
         with suppress(OSError):
             found[form] = (place / f"{stem}.{form}").read_bytes()
     return found
+
+
+def _month(folder: Path, day: date) -> Path:
+    return folder / f"{day:%Y}" / f"{day:%m}"
 
 
 def letter_stem(garden: str, kind: str, day: date) -> str:

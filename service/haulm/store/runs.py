@@ -9,20 +9,26 @@ from haulm.steps import Step
 from haulm.store.database import Database
 from haulm.store.instants import instant_of, instant_text
 
+_CUT_OFF = "The run was cut off."
+
 
 class Outcome(StrEnum):
-    """How far a run came. One that was killed stays `RUNNING` or `WRITTEN`, with no end."""
+    """How far a run came. One that was cut off stays `RUNNING` or `WRITTEN`, with no end, until the next finds it."""
 
     RUNNING = "running"
     WRITTEN = "letter written"
     DONE = "done"
     PARTLY = "partly failed"
     FAILED = "failed"
+    CUT_OFF = "cut off"
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One run for a garden, a kind of letter and a local day. `ended` and `exit_code` are None while it goes on."""
+    """One run for a garden, a kind of letter and a local day. `ended` and `exit_code` are None while it goes on.
+
+    Of one that was cut off `ended` is when that was found, and there is no exit code.
+    """
 
     id: int
     garden: str
@@ -33,6 +39,20 @@ class Run:
     outcome: Outcome
     exit_code: int | None
     note: str
+
+
+def note_cut_off(database: Database, garden: str, now: datetime) -> tuple[Run, ...]:
+    """Mark the runs that never ended, and return them. Asked while holding the garden's lock: none of them lives."""
+    if database.row("SELECT 1 FROM runs WHERE garden = ? AND ended IS NULL", (garden,)) is None:
+        return ()
+    with database.transaction(Step.CUT_OFF_NOTED):
+        rows = database.rows(
+            """UPDATE runs SET ended = ?, outcome = CASE outcome WHEN ? THEN ? ELSE outcome END,
+                   note = CASE note WHEN '' THEN ? ELSE note || ' ' || ? END
+               WHERE garden = ? AND ended IS NULL RETURNING *""",
+            (instant_text(now), Outcome.RUNNING, Outcome.CUT_OFF, *[_CUT_OFF] * 2, garden),
+        )
+    return tuple(_run(row) for row in rows)
 
 
 def begin_run(database: Database, garden: str, kind: str, day: date, now: datetime) -> int:
