@@ -202,7 +202,7 @@ def connect(path: Path, held: int | None = None) -> Database:
 
 
 def _copy_before_migration(database: Database) -> None:
-    """What fails here stops nothing: each step of a migration is whole or not there at all."""
+    """What fails here stops nothing: a migration is whole or not there at all."""
     version = _pragma(database, "user_version")
     if not 0 < version < len(MIGRATIONS):
         return
@@ -229,7 +229,7 @@ def _set_patiently(database: Database, pragma: str) -> None:
 
 
 def migrate(database: Database, steps: tuple[tuple[str, ...], ...] = MIGRATIONS) -> int:
-    """Bring the tables up to the newest version, a transaction for each step, and return that version.
+    """Bring the tables up to the newest version in one transaction, and return that version.
 
     There is no way back down: an older haulm refuses the file.
 
@@ -239,16 +239,14 @@ def migrate(database: Database, steps: tuple[tuple[str, ...], ...] = MIGRATIONS)
         The file was written by a newer haulm; nothing was changed.
     """
     _refuse_newer(database, len(steps))
-    missing = list(enumerate(steps, start=1))[_pragma(database, "user_version") :]
-    for version, statements in missing:
+    if _pragma(database, "user_version") < len(steps):
         with database.transaction(Step.TABLES_MADE):
             # Read again inside the transaction: two runs may open a new store at once.
-            if _pragma(database, "user_version") >= version:
-                continue
-            for statement in statements:
-                database.rows(statement)
+            for statements in steps[_pragma(database, "user_version") :]:
+                for statement in statements:
+                    database.rows(statement)
             database.rows(f"PRAGMA application_id = {APPLICATION_ID}")
-            database.rows(f"PRAGMA user_version = {version}")
+            database.rows(f"PRAGMA user_version = {len(steps)}")
     return _pragma(database, "user_version")
 
 
