@@ -117,28 +117,66 @@ def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime
 def _write(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
 ) -> tuple[StoredLetter, Exit]:
-    day = settings.garden.place.day_of(moment)
     with access_to(settings, state.spool, now) as access:
         observed = observe(settings, access, database, moment)
         keep_weather(database, settings, access, observed)
+    brought = bring(settings, state, database, moment, now)
+    written = write(settings, observed, brought, moment)
+    with database.transaction(Step.LETTER_STORED):
+        record(settings, database, run, written)
+    return written.letter, written.exit_code
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """What a garden brings to its morning besides the weather: what was noted, said before, and heard by mail.
+
+    `told` are sentences about what went wrong since the last letter, for its last part.
+    """
+
+    journal: Journal
+    memory: tuple[Said, ...]
+    told: tuple[str, ...]
+    heard: tuple[str, ...] = ()
+    asked: tuple[AskedBack, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A letter that is finished and not yet stored, with what it said, and how the morning went."""
+
+    letter: StoredLetter
+    said: tuple[Said, ...]
+    exit_code: Exit
+
+
+def bring(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Brought:
+    """Read a garden's answers, its journal, and what was said before this morning."""
+    garden, day = settings.garden.key, settings.garden.place.day_of(moment)
     collected = collect(settings, state, database, now)
     journal, complaints = read_journal(state.journal(settings.garden))
-    told = _lost(reindex(database, settings.garden.key, journal))
-    memory = read_said(database, settings.garden.key, before=day)
-    told += (*arrears(database, settings.garden.key, day, now), *copies_told(settings, database, now))
+    told = _lost(reindex(database, garden, journal))
+    told += (*arrears(database, garden, day, now), *copies_told(settings, database, now))
     told += tuple(str(complaint) for complaint in complaints)
     told += (f"Answers: {collected.fault}",) if collected.fault else ()
-    decision = _decide(settings, observed, journal, memory, moment, told)
-    heard = to_be_told(database, settings.garden.key, day)
+    heard = to_be_told(database, garden, day)
     beds = {bed.key for bed in settings.garden.beds}
     asked = tuple(AskedBack(one.sentence, one.bed, one.choices) for one in heard if one.choices and one.bed in beds)
-    decision = replace(decision, heard=tuple(one.told for one in heard), asked=asked)
-    forms = write_out(decision, settings.thresholds, _picture_name(settings, day))
-    letter = stored_letter(decision, forms, KIND)
-    with database.transaction(Step.LETTER_STORED):
-        record_morning(database, run, letter, addresses=addresses(settings), said=decision.memory)
-        mark_told(database, settings.garden.key, day)
-    return letter, _exit(observed, decision)
+    return Brought(journal, read_said(database, garden, before=day), told, tuple(one.told for one in heard), asked)
+
+
+def write(settings: Settings, observed: Observed, brought: Brought, moment: datetime) -> Written:
+    """The letter of a morning, from all that was brought to it: no file, no network, no store."""
+    decision = _decide(settings, observed, brought.journal, brought.memory, moment, brought.told)
+    decision = replace(decision, heard=brought.heard, asked=brought.asked)
+    forms = write_out(decision, settings.thresholds, _picture_name(settings, decision.today))
+    return Written(stored_letter(decision, forms, KIND), decision.memory, _exit(observed, decision))
+
+
+def record(settings: Settings, database: Database, run: int, written: Written) -> None:
+    """Make a letter a fact, with its deliveries and what it said; to be called within one transaction."""
+    record_morning(database, run, written.letter, addresses=addresses(settings), said=written.said)
+    mark_told(database, settings.garden.key, written.letter.day)
 
 
 def _lost(notes: int) -> tuple[str, ...]:
