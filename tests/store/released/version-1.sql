@@ -8,18 +8,18 @@ CREATE TABLE deliveries (
         attempts INTEGER NOT NULL, changed TEXT NOT NULL, note TEXT NOT NULL,
         UNIQUE (letter, channel, recipient)) STRICT;
 INSERT INTO "deliveries" VALUES(1,1,'log','log','','sent',1,'2027-05-02T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(2,1,'mail','grower@example.org','<179567744280.5587.14370686707402100636@example.org>','sent',1,'2027-05-02T05:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(2,1,'mail','grower@example.org','<179567768824.10391.11264232523319102256@example.org>','sent',1,'2027-05-02T05:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(3,2,'log','log','','sent',1,'2027-05-02T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(4,2,'folder','/tmp/tmpf9v5p7zz/letters','','sent',1,'2027-05-02T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(4,2,'folder','/home/grower/letters','','sent',1,'2027-05-02T13:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(5,3,'log','log','','sent',1,'2027-05-03T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(6,3,'mail','grower@example.org','<179567744343.5587.12475296941856751850@example.org>','sent',1,'2027-05-03T05:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(6,3,'mail','grower@example.org','<179567768877.10391.9527185422191526898@example.org>','sent',1,'2027-05-03T05:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(7,4,'log','log','','sent',1,'2027-05-03T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(8,4,'folder','/tmp/tmpf9v5p7zz/letters','','sent',1,'2027-05-03T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(8,4,'folder','/home/grower/letters','','sent',1,'2027-05-03T13:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(9,5,'log','log','','sent',1,'2027-05-04T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(10,5,'mail','grower@example.org','<179567744406.5587.6522478643246523433@example.org>','ready',1,'2027-05-04T05:30:00.000000Z','127.0.0.1:2525: connection refused: nothing listens there
+INSERT INTO "deliveries" VALUES(10,5,'mail','grower@example.org','<179567768929.10391.7039476071383046749@example.org>','ready',1,'2027-05-04T05:30:00.000000Z','127.0.0.1:2525: connection refused: nothing listens there
   Check post.mail.host, and that this machine is online. The next run tries again.');
 INSERT INTO "deliveries" VALUES(11,6,'log','log','','sent',1,'2027-05-04T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(12,6,'folder','/tmp/tmpf9v5p7zz/letters','','sent',1,'2027-05-04T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(12,6,'folder','/home/grower/letters','','sent',1,'2027-05-04T13:30:00.000000Z','');
 CREATE TABLE forecast_values (
         forecast INTEGER NOT NULL REFERENCES forecasts (id) ON DELETE CASCADE,
         quantity TEXT NOT NULL, day TEXT NOT NULL, value REAL NOT NULL,
@@ -2152,11 +2152,11 @@ CREATE TABLE notes (
         bed TEXT NOT NULL, planting TEXT NOT NULL, what TEXT, written TEXT NOT NULL, value REAL, cause TEXT,
         origin TEXT NOT NULL, withdraws TEXT NOT NULL,
         PRIMARY KEY (garden, id)) STRICT, WITHOUT ROWID;
-INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-78ff-a532-42950c707f95',1,'2027-05-02T05:30:00.000000Z','2027-05-02','gatebed','gate-early','soil temperature','9 C',9.0,NULL,'command','');
-INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7a59-b335-b05c00b80e15',0,'2027-05-02T05:30:00.000000Z','2027-04-16','gatebed','gate-early','planted','',NULL,NULL,'command','');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-732d-9fe6-7bf0684ab72d',1,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring','watered','12 mm',12.0,NULL,'command','');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-77c7-9dc2-6f5fcb6ae822',2,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring',NULL,'',NULL,NULL,'command','01a53edb-6fc0-732d-9fe6-7bf0684ab72d');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7909-b3eb-a35c63fea1fc',0,'2027-05-02T05:30:00.000000Z','2027-02-08','southbed','south-spring','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-716c-974f-95b2722f6a33',0,'2027-05-02T05:30:00.000000Z','2027-04-16','gatebed','gate-early','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7808-9f5d-d10408ca3ba1',1,'2027-05-02T05:30:00.000000Z','2027-05-02','gatebed','gate-early','soil temperature','9 C',9.0,NULL,'command','');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7d0b-a60d-49590cd56513',0,'2027-05-02T05:30:00.000000Z','2027-02-08','southbed','south-spring','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7d6b-b91f-34aeb640192f',2,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring',NULL,'',NULL,NULL,'command','01a53edb-6fc0-7f61-9575-52c2dc67566c');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7f61-9575-52c2dc67566c',1,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring','watered','12 mm',12.0,NULL,'command','');
 CREATE TABLE runs (
         id INTEGER PRIMARY KEY, garden TEXT NOT NULL, kind TEXT NOT NULL, day TEXT NOT NULL,
         started TEXT NOT NULL, ended TEXT, outcome TEXT NOT NULL, exit_code INTEGER, note TEXT NOT NULL) STRICT;

@@ -8,18 +8,18 @@ CREATE TABLE deliveries (
         attempts INTEGER NOT NULL, changed TEXT NOT NULL, note TEXT NOT NULL,
         UNIQUE (letter, channel, recipient)) STRICT;
 INSERT INTO "deliveries" VALUES(1,1,'log','log','','sent',1,'2027-05-02T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(2,1,'mail','grower@example.org','<179567744715.5664.12841200817400715090@example.org>','sent',1,'2027-05-02T05:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(2,1,'mail','grower@example.org','<179567769144.10437.11544764549099135962@example.org>','sent',1,'2027-05-02T05:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(3,2,'log','log','','sent',1,'2027-05-02T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(4,2,'folder','/tmp/tmpjfji326o/letters','','sent',1,'2027-05-02T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(4,2,'folder','/home/grower/letters','','sent',1,'2027-05-02T13:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(5,3,'log','log','','sent',1,'2027-05-03T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(6,3,'mail','grower@example.org','<179567744795.5664.7759688789454856621@example.org>','sent',1,'2027-05-03T05:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(6,3,'mail','grower@example.org','<179567769193.10437.4045176879667940996@example.org>','sent',1,'2027-05-03T05:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(7,4,'log','log','','sent',1,'2027-05-03T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(8,4,'folder','/tmp/tmpjfji326o/letters','','sent',1,'2027-05-03T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(8,4,'folder','/home/grower/letters','','sent',1,'2027-05-03T13:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(9,5,'log','log','','sent',1,'2027-05-04T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(10,5,'mail','grower@example.org','<179567744875.5664.168971902257578840@example.org>','ready',1,'2027-05-04T05:30:00.000000Z','127.0.0.1:2525: connection refused: nothing listens there
+INSERT INTO "deliveries" VALUES(10,5,'mail','grower@example.org','<179567769239.10437.7892298841317552590@example.org>','ready',1,'2027-05-04T05:30:00.000000Z','127.0.0.1:2525: connection refused: nothing listens there
   Check post.mail.host, and that this machine is online. The next run tries again.');
 INSERT INTO "deliveries" VALUES(11,6,'log','log','','sent',1,'2027-05-04T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(12,6,'folder','/tmp/tmpjfji326o/letters','','sent',1,'2027-05-04T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(12,6,'folder','/home/grower/letters','','sent',1,'2027-05-04T13:30:00.000000Z','');
 CREATE TABLE forecast_values (
         forecast INTEGER NOT NULL REFERENCES forecasts (id) ON DELETE CASCADE,
         quantity TEXT NOT NULL, day TEXT NOT NULL, value REAL NOT NULL,
@@ -3800,11 +3800,11 @@ CREATE TABLE notes (
         bed TEXT NOT NULL, planting TEXT NOT NULL, what TEXT, written TEXT NOT NULL, value REAL, cause TEXT,
         origin TEXT NOT NULL, withdraws TEXT NOT NULL,
         PRIMARY KEY (garden, id)) STRICT, WITHOUT ROWID;
-INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7387-bcc5-d96c8a8f7112',0,'2027-05-02T05:30:00.000000Z','2027-04-16','gatebed','gate-early','planted','',NULL,NULL,'command','');
-INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-74e6-8d96-641ff73cc1c3',1,'2027-05-02T05:30:00.000000Z','2027-05-02','gatebed','gate-early','soil temperature','9 C',9.0,NULL,'command','');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7666-a516-344cf0cc5db4',2,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring',NULL,'',NULL,NULL,'command','01a53edb-6fc0-7aef-b45b-a09a2b3fc6a7');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7aef-b45b-a09a2b3fc6a7',1,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring','watered','12 mm',12.0,NULL,'command','');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7bf4-bc09-ea1a4482436e',0,'2027-05-02T05:30:00.000000Z','2027-02-08','southbed','south-spring','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7251-be2b-88e5fa86ff16',1,'2027-05-02T05:30:00.000000Z','2027-05-02','gatebed','gate-early','soil temperature','9 C',9.0,NULL,'command','');
+INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7d4e-b5a3-f763d0687e3c',0,'2027-05-02T05:30:00.000000Z','2027-04-16','gatebed','gate-early','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-77a7-9faa-0576e41d197e',2,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring',NULL,'',NULL,NULL,'command','01a53edb-6fc0-77c7-ab2f-a409617afe50');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-77c3-9de3-1197f3bf8056',0,'2027-05-02T05:30:00.000000Z','2027-02-08','southbed','south-spring','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-77c7-ab2f-a409617afe50',1,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring','watered','12 mm',12.0,NULL,'command','');
 CREATE TABLE runs (
         id INTEGER PRIMARY KEY, garden TEXT NOT NULL, kind TEXT NOT NULL, day TEXT NOT NULL,
         started TEXT NOT NULL, ended TEXT, outcome TEXT NOT NULL, exit_code INTEGER, note TEXT NOT NULL) STRICT;

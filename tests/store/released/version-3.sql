@@ -14,18 +14,18 @@ CREATE TABLE deliveries (
         attempts INTEGER NOT NULL, changed TEXT NOT NULL, note TEXT NOT NULL,
         UNIQUE (letter, channel, recipient)) STRICT;
 INSERT INTO "deliveries" VALUES(1,1,'log','log','','sent',1,'2027-05-02T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(2,1,'mail','grower@example.org','<179567745179.5741.13613424367051078484@example.org>','sent',1,'2027-05-02T05:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(2,1,'mail','grower@example.org','<179567769459.10491.8692120609083269399@example.org>','sent',1,'2027-05-02T05:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(3,2,'log','log','','sent',1,'2027-05-02T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(4,2,'folder','/tmp/tmp09c75v5u/letters','','sent',1,'2027-05-02T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(4,2,'folder','/home/grower/letters','','sent',1,'2027-05-02T13:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(5,3,'log','log','','sent',1,'2027-05-03T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(6,3,'mail','grower@example.org','<179567745292.5741.6985638362170877757@example.org>','sent',1,'2027-05-03T05:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(6,3,'mail','grower@example.org','<179567769519.10491.15994616265985242353@example.org>','sent',1,'2027-05-03T05:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(7,4,'log','log','','sent',1,'2027-05-03T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(8,4,'folder','/tmp/tmp09c75v5u/letters','','sent',1,'2027-05-03T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(8,4,'folder','/home/grower/letters','','sent',1,'2027-05-03T13:30:00.000000Z','');
 INSERT INTO "deliveries" VALUES(9,5,'log','log','','sent',1,'2027-05-04T05:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(10,5,'mail','grower@example.org','<179567745385.5741.1679989850010930077@example.org>','ready',2,'2027-05-04T16:30:00.000000Z','127.0.0.1:2525: connection refused: nothing listens there
+INSERT INTO "deliveries" VALUES(10,5,'mail','grower@example.org','<179567769576.10491.2918477926880913927@example.org>','ready',2,'2027-05-04T16:30:00.000000Z','127.0.0.1:2525: connection refused: nothing listens there
   Check post.mail.host, and that this machine is online. The next run tries again.');
 INSERT INTO "deliveries" VALUES(11,6,'log','log','','sent',1,'2027-05-04T13:30:00.000000Z','');
-INSERT INTO "deliveries" VALUES(12,6,'folder','/tmp/tmp09c75v5u/letters','','sent',1,'2027-05-04T13:30:00.000000Z','');
+INSERT INTO "deliveries" VALUES(12,6,'folder','/home/grower/letters','','sent',1,'2027-05-04T13:30:00.000000Z','');
 CREATE TABLE forecast_values (
         forecast INTEGER NOT NULL REFERENCES forecasts (id) ON DELETE CASCADE,
         quantity TEXT NOT NULL, day TEXT NOT NULL, value REAL NOT NULL,
@@ -3977,11 +3977,11 @@ CREATE TABLE notes (
         bed TEXT NOT NULL, planting TEXT NOT NULL, what TEXT, written TEXT NOT NULL, value REAL, cause TEXT,
         origin TEXT NOT NULL, withdraws TEXT NOT NULL,
         PRIMARY KEY (garden, id)) STRICT, WITHOUT ROWID;
-INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-77a5-810c-2da30ea7a1f3',1,'2027-05-02T05:30:00.000000Z','2027-05-02','gatebed','gate-early','soil temperature','9 C',9.0,NULL,'command','');
-INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7f84-aaf6-ff03643ec01d',0,'2027-05-02T05:30:00.000000Z','2027-04-16','gatebed','gate-early','planted','',NULL,NULL,'command','');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-79a3-8e92-2f64ac34d5eb',2,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring',NULL,'',NULL,NULL,'command','01a53edb-6fc0-7f4f-b883-62a0a5b111b7');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7dd6-8b0c-df68caec78dc',0,'2027-05-02T05:30:00.000000Z','2027-02-08','southbed','south-spring','planted','',NULL,NULL,'command','');
-INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7f4f-b883-62a0a5b111b7',1,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring','watered','12 mm',12.0,NULL,'command','');
+INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7599-a84c-1a65320a5615',1,'2027-05-02T05:30:00.000000Z','2027-05-02','gatebed','gate-early','soil temperature','9 C',9.0,NULL,'command','');
+INSERT INTO "notes" VALUES('brackenford','01a53edb-6fc0-7b8c-8824-23b7fce29abe',0,'2027-05-02T05:30:00.000000Z','2027-04-16','gatebed','gate-early','planted','',NULL,NULL,'command','');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7131-8da8-0f2578a99db2',2,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring',NULL,'',NULL,NULL,'command','01a53edb-6fc0-778c-b145-fbf3cc341696');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-778c-b145-fbf3cc341696',1,'2027-05-02T05:30:00.000000Z','2027-05-01','southbed','south-spring','watered','12 mm',12.0,NULL,'command','');
+INSERT INTO "notes" VALUES('sallow-wells','01a53edb-6fc0-7887-b05e-5eab710ec76a',0,'2027-05-02T05:30:00.000000Z','2027-02-08','southbed','south-spring','planted','',NULL,NULL,'command','');
 CREATE TABLE runs (
         id INTEGER PRIMARY KEY, garden TEXT NOT NULL, kind TEXT NOT NULL, day TEXT NOT NULL,
         started TEXT NOT NULL, ended TEXT, outcome TEXT NOT NULL, exit_code INTEGER, note TEXT NOT NULL) STRICT;
@@ -4029,7 +4029,7 @@ INSERT INTO "said" VALUES('sallow-wells','water','southbed','south-spring','2027
 INSERT INTO "said" VALUES('sallow-wells','water','southbed','south-spring','2027-05-02','2027-05-03','water',0,'2027-05-02','2027-05-03',NULL);
 INSERT INTO "said" VALUES('sallow-wells','water','southbed','south-spring','2027-05-02','2027-05-04','water',0,'2027-05-02','2027-05-04',NULL);
 CREATE TABLE signing_keys (made TEXT NOT NULL, value BLOB NOT NULL) STRICT;
-INSERT INTO "signing_keys" VALUES('2027-05-04T05:30:00.000000Z',X'4E76CF6B2C6B9DB276B1068A3302F9AA5C2E6D6095B0AB5D661822169DD9EAD5');
+INSERT INTO "signing_keys" VALUES('2027-05-04T05:30:00.000000Z',X'C2A51FF663C5AE9F3B12E416F9BFAB184863F3E49559DA11049380CABAB9B30F');
 CREATE TABLE states (
         garden TEXT NOT NULL, bed TEXT NOT NULL, fingerprint TEXT NOT NULL, through_day TEXT NOT NULL,
         shape TEXT NOT NULL, numbers BLOB NOT NULL,
