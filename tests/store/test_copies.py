@@ -16,6 +16,7 @@ from haulm.store.database import Database, copies_of, open_database
 from haulm.store.letters import Address, StoredLetter, keep_letter, letter_of
 from haulm.store.lock import lock
 from haulm.store.migrations import MIGRATIONS
+from haulm.store.readable import check_copy_whole
 from haulm.store.soundness import check_copy
 
 VERSION = len(MIGRATIONS)
@@ -143,7 +144,7 @@ def test_the_newest_sound_copy_is_found_past_damaged_ones(database: Database, fo
     copied[4096 * 3 : 4096 * 4] = b"\xff" * 4096
     (folder / "haulm-20270415T053000Z.sqlite").write_bytes(copied)
     (folder / "haulm-20270416T053000Z.sqlite").write_bytes(sound.path.read_bytes()[: 4096 * 4])
-    found, unsound = newest_sound(folder, VERSION, now + timedelta(days=4))
+    found, unsound = newest_sound(folder, now + timedelta(days=4), check_copy_whole)
     assert found == sound
     assert [copy.made.day for copy, _ in unsound] == [16, 15, 14, 13]
     assert all(why for _, why in unsound)
@@ -151,9 +152,9 @@ def test_the_newest_sound_copy_is_found_past_damaged_ones(database: Database, fo
 
 def test_a_copy_dated_by_a_wrong_clock_counts_last(database: Database, folder: Path, now: datetime) -> None:
     wrong = database.copy(folder, datetime(2038, 1, 19, tzinfo=UTC))
-    assert newest_sound(folder, VERSION, now)[0] == wrong
+    assert newest_sound(folder, now, check_copy_whole)[0] == wrong
     right = database.copy(folder, now - timedelta(days=3))
-    assert newest_sound(folder, VERSION, now)[0] == right
+    assert newest_sound(folder, now, check_copy_whole)[0] == right
 
 
 def test_a_strangers_file_and_a_newer_one_are_no_copies(folder: Path, database: Database, now: datetime) -> None:
@@ -165,4 +166,7 @@ def test_a_strangers_file_and_a_newer_one_are_no_copies(folder: Path, database: 
     theirs.close()
     with pytest.raises(DamagedError, match="no store of haulm's"):
         check_copy(folder / "theirs.sqlite", VERSION)
-    assert newest_sound(folder, VERSION - 1, now)[0] is None
+    with sqlite3.connect(copy.path) as changed:
+        changed.execute(f"PRAGMA user_version = {VERSION + 1}")
+    changed.close()
+    assert newest_sound(folder, now, check_copy_whole)[0] is None

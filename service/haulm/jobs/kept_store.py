@@ -25,6 +25,7 @@ from haulm.store.copies import Copy, copies_in, thin_out
 from haulm.store.database import Database, copies_of, open_database
 from haulm.store.mend import Restored, restore
 from haulm.store.post_book import drop_before
+from haulm.store.readable import check_whole
 from haulm.store.runs import events, first_run, keep_event
 from haulm.weather import DAY
 
@@ -103,7 +104,7 @@ def _check_when_due(database: Database, now: datetime) -> None:
     if newest and timedelta(0) <= now - newest[-1].started < CHECK_EVERY:
         return
     begun = monotonic()
-    done = database.check(full=True, patience_s=LONGEST_S)
+    done = check_whole(database, patience_s=LONGEST_S)
     took = f"{monotonic() - begun:.2f} s"
     if not done:
         _LOG.warning("%s: the check was not at its end after %s.", database.path, took)

@@ -26,8 +26,8 @@ from haulm.store.health import Health, Looked, look
 from haulm.store.journal_file import append_entry, read_journal
 from haulm.store.lock import lock
 from haulm.store.mend import restore
-from haulm.store.migrations import MIGRATIONS
 from haulm.store.notes import lost_notes, reindex
+from haulm.store.readable import check_copy_whole
 
 
 @dataclass(slots=True)
@@ -62,7 +62,7 @@ def mend(settings: Settings, state: StateFolder, now: datetime, *, dry_run: bool
     """
     report = Report()
     with lock(state.lock(settings.garden), now, holder="haulm mend"):
-        found = look(state.store, full=True)
+        found = look(state.store)
         for line in store_lines(state.store, found):
             report.tell(line, is_well=found.is_well or not dry_run)
         if not found.is_well:
@@ -80,7 +80,7 @@ def mend(settings: Settings, state: StateFolder, now: datetime, *, dry_run: bool
 
 def _restore(state: StateFolder, now: datetime, report: Report, *, dry_run: bool) -> None:
     if dry_run:
-        copy, unsound = newest_sound(copies_of(state.store), len(MIGRATIONS), now)
+        copy, unsound = newest_sound(copies_of(state.store), now, check_copy_whole)
         for bad, why in unsound:
             report.tell(f"The copy {bad.path.name} is not sound: {why}.", is_well=False)
         told = f"The copy {copy.path.name} would take its place" if copy else "No copy is sound: it would begin anew"

@@ -9,6 +9,7 @@ import os
 import re
 import shutil
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -78,6 +79,8 @@ def make_copy(source: sqlite3.Connection, folder: Path, made: datetime, version:
         with lock(folder / ".lock", made, holder="a copy of the store"):
             _make_room(source, folder)
             _write(source, copy.path, version)
+    except sqlite3.Error as fault:
+        raise told(folder, fault) from fault
     except OSError as fault:
         what, remedy = explain(fault)
         raise StoreError(f"no copy could be made: {what}", where=str(folder), remedy=remedy) from fault
@@ -103,8 +106,10 @@ def thin_out(folder: Path, days: int, weeks: int, now: datetime) -> tuple[Copy, 
     return gone
 
 
-def newest_sound(folder: Path, version: int, now: datetime) -> tuple[Copy | None, tuple[tuple[Copy, str], ...]]:
-    """The newest copy that a full check finds sound, and those before it that are not, each with why.
+def newest_sound(
+    folder: Path, now: datetime, check: Callable[[Path], None]
+) -> tuple[Copy | None, tuple[tuple[Copy, str], ...]]:
+    """The newest copy of which a check does not complain, and those before it that are not sound, each with why.
 
     One that a wrong clock dated into the future counts as older than those that were dated rightly.
     """
@@ -112,7 +117,7 @@ def newest_sound(folder: Path, version: int, now: datetime) -> tuple[Copy | None
     ordered = sorted(copies_in(folder), key=lambda copy: copy.made > now + _CLOCKS_ERR)
     for copy in ordered:
         try:
-            check_copy(copy.path, version, full=True)
+            check(copy.path)
         except HaulmError as fault:
             unsound.append((copy, fault.what))
         else:

@@ -17,6 +17,7 @@ _UNREADABLE = frozenset(
         8202,  # SQLITE_IOERR_DATA, which the library has no name for before Python 3.12
     }
 )
+_NO_TEXT = "Could not decode to UTF-8"  # Python's own fault, which has no code
 _DAMAGED = {
     sqlite3.SQLITE_CORRUPT: "the store is damaged",
     sqlite3.SQLITE_NOTADB: "it is not a database",
@@ -45,6 +46,8 @@ def told(path: Path, fault: sqlite3.Error) -> StoreError | BusyError:
             where=str(path),
             remedy="Try later.",
         )
+    if str(fault).startswith(_NO_TEXT):
+        return DamagedError("the store is damaged: a text in it is none", where=str(path), remedy=MEND)
     if code in _DAMAGED or whole in _UNREADABLE:
         return DamagedError(_DAMAGED.get(code, "the disk cannot read all of the store"), where=str(path), remedy=MEND)
     what, remedy = _FAULTS.get(code, (f"the store failed: {fault}", "Check the disk that it lies on."))

@@ -9,6 +9,7 @@ from haulm.errors import DamagedError
 from haulm.store.copies import Copy, copies_in
 from haulm.store.database import connect, copies_of, is_there, lock_of, traces
 from haulm.store.lock import hold_with_others, let_go
+from haulm.store.readable import check_whole
 
 
 class Health(StrEnum):
@@ -35,7 +36,7 @@ class Looked:
         return self.health in {Health.SOUND, Health.NONE_YET}
 
 
-def look(path: Path, *, full: bool = False, patience_s: float = math.inf) -> Looked:
+def look(path: Path, *, patience_s: float = math.inf) -> Looked:
     """Look at a store; it may be of an older version, and stays so.
 
     Raises
@@ -54,7 +55,7 @@ def look(path: Path, *, full: bool = False, patience_s: float = math.inf) -> Loo
     held = hold_with_others(lock_of(path))
     try:
         with connect(path) as database:
-            done = database.check(full=full, patience_s=patience_s)
+            done = check_whole(database, patience_s=patience_s)
     except DamagedError as fault:
         return Looked(Health.DAMAGED, fault.what.removeprefix("the store is damaged: "), size, copies)
     finally:

@@ -202,6 +202,12 @@ def deliveries_of(database: Database, garden: str, kind: str, day: date) -> tupl
     return tuple(_delivery(row) for row in rows)
 
 
+def all_deliveries(database: Database, garden: str) -> tuple[Delivery, ...]:
+    """Every delivery of a garden's letters."""
+    rows = database.rows(_DELIVERIES + "WHERE garden = ? ORDER BY deliveries.id", (garden,))
+    return tuple(_delivery(row) for row in rows)
+
+
 def claim(database: Database, delivery: int, now: datetime) -> bool:
     """Mark a ready delivery as sending, and count the attempt. True for the one caller that may now send it."""
     with database.transaction(Step.DELIVERY_CLAIMED):

@@ -1,7 +1,8 @@
 """Whether a store is sound: what SQLite itself finds in a file, in a time that has a limit.
 
 The quick check reads every page and row (trees, types, what must not be missing); the full one also compares each index
-with its table. Neither can tell a changed letter within a text: SQLite keeps no sums of its pages.
+with its table, and reads each text as text, for SQLite would hold what is no UTF-8. Neither can tell a changed letter
+within a text: SQLite keeps no sums of its pages.
 """
 
 import math
@@ -33,17 +34,36 @@ def check(connection: sqlite3.Connection, path: Path, *, full: bool = False, pat
     until, how = monotonic() + patience_s, "integrity_check" if full else "quick_check"
     connection.set_progress_handler(lambda: monotonic() > until, _OPERATIONS)
     try:
-        with closing(connection.execute(f"PRAGMA {how}({_MOST_TOLD})")) as rows:
-            found = [str(row[0]) for row in rows]
+        _find(connection, path, how)
+        if full:
+            _read_texts(connection)
     except sqlite3.Error as fault:
         if getattr(fault, "sqlite_errorcode", 0) == sqlite3.SQLITE_INTERRUPT:
             return False
         raise told(path, fault) from fault
     finally:
         connection.set_progress_handler(None, 0)
+    return True
+
+
+def _find(connection: sqlite3.Connection, path: Path, how: str) -> None:
+    found = [str(row[0]) for row in _rows(connection, f"PRAGMA {how}({_MOST_TOLD})")]
     if found != ["ok"]:
         raise DamagedError(f"the store is damaged: {_first_line(found)}", where=str(path), remedy=MEND)
-    return True
+
+
+def _read_texts(connection: sqlite3.Connection) -> None:
+    for (table,) in _rows(connection, "SELECT name FROM sqlite_schema WHERE type = 'table'"):
+        columns = [str(row[1]) for row in _rows(connection, f"PRAGMA table_info('{table}')") if row[2] == "TEXT"]
+        statement = f"SELECT {', '.join(columns) or 1} FROM {table}"  # noqa: S608  our own names
+        with closing(connection.execute(statement)) as rows:
+            for _ in rows:
+                pass
+
+
+def _rows(connection: sqlite3.Connection, statement: str) -> list[tuple[str, ...]]:
+    with closing(connection.execute(statement)) as rows:
+        return [tuple(row) for row in rows]
 
 
 def check_copy(path: Path, newest_version: int, *, full: bool = False) -> None:
