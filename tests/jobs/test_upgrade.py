@@ -147,7 +147,7 @@ def test_a_failed_step_leaves_the_old_store_to_the_next_try(state, version):
     after = rows_of(state.store)
     assert "half" not in after
     assert {table: after[table] for table in before} == before
-    assert version_of(state.store) == len(MIGRATIONS)
+    assert version_of(state.store) == version
 
 
 def test_an_older_haulm_refuses_a_newer_store_before_it_writes(state, version):

@@ -29,8 +29,8 @@ from haulm.store.readable import check_whole
 from haulm.store.runs import events, first_run, keep_event
 from haulm.weather import DAY
 
-# A check reads the whole file, indexes and all. SQLite's quick one takes two thirds of the time, so it is the full one
-# that the first run of each day makes, before its letter. Figures are in DEVELOPERS.md.
+# The whole check reads the file through. It takes the first run of a day a fraction of a second, so there is no quicker
+# one beside it; figures are in DEVELOPERS.md.
 CHECKED, FAILED_COPY = "check", "copy failed"
 CHECK_EVERY = timedelta(hours=20)
 LONGEST_S = 60.0  # judgement: no letter waits longer for a check; what is left of it is left

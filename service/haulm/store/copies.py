@@ -18,7 +18,7 @@ from pathlib import Path
 from haulm.errors import HaulmError, StoreError
 from haulm.files import explain, make_folder, settle_folder
 from haulm.steps import Step, marked
-from haulm.store.faults import told
+from haulm.store.faults import RAISED, told
 from haulm.store.lock import lock
 from haulm.store.soundness import check_copy
 
@@ -79,7 +79,7 @@ def make_copy(source: sqlite3.Connection, folder: Path, made: datetime, version:
         with lock(folder / ".lock", made, holder="a copy of the store"):
             _make_room(source, folder)
             _write(source, copy.path, version)
-    except sqlite3.Error as fault:
+    except RAISED as fault:
         raise told(folder, fault) from fault
     except OSError as fault:
         what, remedy = explain(fault)
@@ -145,7 +145,7 @@ def _pour(source: sqlite3.Connection, making: Path) -> None:
         with closing(sqlite3.connect(making, isolation_level=None)) as target:
             source.backup(target)  # in one go: readers and writers of a log do not hinder each other
             target.execute("PRAGMA journal_mode = DELETE").close()  # so that the copy is one file
-    except sqlite3.Error as fault:
+    except RAISED as fault:
         raise told(making, fault) from fault
 
 

@@ -7,6 +7,7 @@ Whoever has it open holds a lock beside it together with all others who do; only
 import logging
 import math
 import os
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -19,7 +20,7 @@ from haulm.errors import BusyError, DamagedError, HaulmError, StoreError
 from haulm.files import explain, make_folder
 from haulm.steps import Step, marked
 from haulm.store.copies import Copy, make_copy
-from haulm.store.faults import MEND, PATIENCE_S, told
+from haulm.store.faults import MEND, PATIENCE_S, RAISED, told
 from haulm.store.instants import instant_of
 from haulm.store.lock import hold_with_others, let_go
 from haulm.store.migrations import MIGRATIONS
@@ -29,6 +30,7 @@ from haulm.store.soundness import APPLICATION_ID, check
 Value = None | int | float | str | bytes
 
 _LOG = logging.getLogger("haulm")
+_MADE = re.compile(r"CREATE (?:UNIQUE )?(?:TABLE|INDEX) (\w+)")
 _OLDEST_SQLITE = (3, 37, 0)  # the first that knows STRICT tables
 _PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "query_only = ON")
 
@@ -74,7 +76,7 @@ class Database:
         try:
             with closing(self._connection.execute(statement, values)) as cursor:
                 return cursor.fetchall()
-        except sqlite3.Error as fault:
+        except RAISED as fault:
             raise told(self.path, fault) from fault
 
     def row(self, statement: str, values: Sequence[Value] = ()) -> sqlite3.Row | None:
@@ -86,7 +88,7 @@ class Database:
         """One statement for each row of values."""
         try:
             self._connection.executemany(statement, values).close()
-        except sqlite3.Error as fault:
+        except RAISED as fault:
             raise told(self.path, fault) from fault
 
     @contextmanager
@@ -260,6 +262,16 @@ def _refuse_newer(database: Database, known: int) -> None:
         )
 
 
+def _refuse_false_version(database: Database) -> None:
+    """A damaged head may call the tables older than they are; to make them again would fail each day anew."""
+    later = MIGRATIONS[_pragma(database, "user_version") :]
+    made = {name for step in later for statement in step for name in _MADE.findall(statement)}
+    held = {row["name"] for row in database.rows("SELECT name FROM sqlite_schema")}
+    # Read in this order: another run may be making or changing the tables just now, all in one transaction.
+    if held & made and MIGRATIONS[_pragma(database, "user_version") :] == later:
+        raise DamagedError("the store's head is damaged", where=str(database.path), remedy=MEND)
+
+
 def _make_file(path: Path) -> None:
     try:
         make_folder(path.parent)
@@ -274,7 +286,7 @@ def _make_file(path: Path) -> None:
 def _connected(path: Path, held: int | None) -> Database:
     try:
         connection = sqlite3.connect(path, isolation_level=None, timeout=PATIENCE_S)
-    except sqlite3.Error as fault:
+    except RAISED as fault:
         raise told(path, fault) from fault
     connection.row_factory = sqlite3.Row
     return Database(path, connection, held)
@@ -285,7 +297,8 @@ def _check_owner(database: Database) -> None:
     empty = not database.rows("SELECT 1 FROM sqlite_schema LIMIT 1")
     owner = _pragma(database, "application_id")
     if owner == APPLICATION_ID or (owner == 0 and empty):
-        return _refuse_newer(database, len(MIGRATIONS))
+        _refuse_newer(database, len(MIGRATIONS))
+        return _refuse_false_version(database)
     if database.rows("SELECT 1 FROM sqlite_schema WHERE name = 'waiting_deliveries'"):
         raise DamagedError("the store's head is damaged", where=str(database.path), remedy=MEND)
     raise StoreError(

@@ -36,7 +36,11 @@ _FAULTS = {
 }
 
 
-def told(path: Path, fault: sqlite3.Error) -> StoreError | BusyError:
+# What the library raises; the second where the words of its own message are damaged.
+RAISED = (sqlite3.Error, UnicodeDecodeError)
+
+
+def told(path: Path, fault: sqlite3.Error | UnicodeDecodeError) -> StoreError | BusyError:
     """A fault of the library as one of ours."""
     whole = getattr(fault, "sqlite_errorcode", 0)
     code = whole & 0xFF
@@ -46,7 +50,7 @@ def told(path: Path, fault: sqlite3.Error) -> StoreError | BusyError:
             where=str(path),
             remedy="Try later.",
         )
-    if str(fault).startswith(_NO_TEXT):
+    if isinstance(fault, UnicodeDecodeError) or str(fault).startswith(_NO_TEXT):
         return DamagedError("the store is damaged: a text in it is none", where=str(path), remedy=MEND)
     if code in _DAMAGED or whole in _UNREADABLE:
         return DamagedError(_DAMAGED.get(code, "the disk cannot read all of the store"), where=str(path), remedy=MEND)

@@ -13,7 +13,7 @@ from pathlib import Path
 from haulm.errors import DamagedError
 from haulm.store.answers import to_be_told
 from haulm.store.database import Database
-from haulm.store.faults import MEND, told
+from haulm.store.faults import MEND, RAISED, told
 from haulm.store.letters import all_deliveries
 from haulm.store.migrations import MIGRATIONS
 from haulm.store.runs import read_runs
@@ -58,5 +58,5 @@ def check_copy_whole(path: Path) -> None:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as connection:
             connection.row_factory = sqlite3.Row
             check_whole(Database(path, connection))
-    except sqlite3.Error as fault:
+    except RAISED as fault:
         raise told(path, fault) from fault

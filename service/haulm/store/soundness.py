@@ -12,7 +12,7 @@ from pathlib import Path
 from time import monotonic
 
 from haulm.errors import DamagedError, StoreError
-from haulm.store.faults import MEND, told
+from haulm.store.faults import MEND, RAISED, told
 
 # Stands in the file's head, so that a stranger's database is never taken for a store.
 APPLICATION_ID = int.from_bytes(b"hlm1", "big")
@@ -37,7 +37,7 @@ def check(connection: sqlite3.Connection, path: Path, *, full: bool = False, pat
         _find(connection, path, how)
         if full:
             _read_texts(connection)
-    except sqlite3.Error as fault:
+    except RAISED as fault:
         if getattr(fault, "sqlite_errorcode", 0) == sqlite3.SQLITE_INTERRUPT:
             return False
         raise told(path, fault) from fault
@@ -84,7 +84,7 @@ def check_copy(path: Path, newest_version: int, *, full: bool = False) -> None:
             if version > newest_version:
                 raise StoreError("it was written by a newer haulm", where=str(path))
             check(connection, path, full=full)
-    except sqlite3.Error as fault:
+    except RAISED as fault:
         raise told(path, fault) from fault
 
 
