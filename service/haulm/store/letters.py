@@ -117,10 +117,13 @@ def follow_book(database: Database, garden: str) -> int:
         if posted is not None and posted.reached() > _entry(held).reached():
             told = (posted.message_id, posted.status, posted.attempts, instant_text(posted.changed), posted.note)
             behind.append((*told, held.id))
-    with database.transaction(Step.BOOK_FOLLOWED):
-        database.run_many(
-            "UPDATE deliveries SET message_id = ?, status = ?, attempts = ?, changed = ?, note = ? WHERE id = ?", behind
-        )
+    if behind:
+        with database.transaction(Step.BOOK_FOLLOWED):
+            database.run_many(
+                """UPDATE deliveries SET message_id = ?, status = ?, attempts = ?, changed = ?, note = ?
+                   WHERE id = ?""",
+                behind,
+            )
     return len(behind)
 
 

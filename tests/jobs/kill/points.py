@@ -40,6 +40,11 @@ REACHED_BY = {
     "season": {Step.PICTURE_WRITTEN},
     "replay": {Step.PICTURE_WRITTEN, Step.TABLE_WRITTEN},
     "schedule": {Step.ERRAND_STARTED},
+    "mended": {Step.STORE_SET_ASIDE, Step.STORE_PUT_BACK, Step.EVENT_NOTED, Step.BOOK_THINNED}
+    | {Step.STORE_COPIED, Step.COPY_DROPPED},
+    "followed": {Step.BOOK_FOLLOWED},
+    "mend": {Step.STORE_SET_ASIDE, Step.STORE_PUT_BACK, Step.EVENT_NOTED, Step.NOTES_INDEXED, Step.NOTE_WRITTEN}
+    | {Step.WEATHER_KEPT},
 }
 
 
