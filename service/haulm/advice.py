@@ -161,6 +161,8 @@ class Decision:
         What the grower's answers were understood to say, and what is asked back.
     asked
         What is asked back with a choice.
+    faults
+        Plantings that a fault of haulm's own kept from being worked out, in a sentence each.
     """
 
     garden: Garden
@@ -173,6 +175,7 @@ class Decision:
     notices: tuple[str, ...] = ()
     heard: tuple[str, ...] = ()
     asked: tuple[AskedBack, ...] = ()
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

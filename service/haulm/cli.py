@@ -43,6 +43,29 @@ def main(words: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("haulm: stopped.", file=sys.stderr)
         return Exit.TRY_LATER
+    except Exception as fault:  # noqa: BLE001  the outermost: whatever it is, a person reads what to do about it
+        return _own_fault(fault)
+
+
+def _own_fault(fault: Exception) -> Exit:
+    """Tell a fault of haulm's own in a sentence; its trace goes to the log, or is shown where `HAULM_TRACE` is set."""
+    import logging  # noqa: PLC0415  --help must stay light
+    import traceback  # noqa: PLC0415
+
+    at = traceback.extract_tb(fault.__traceback__)[-1]
+    print(
+        f"haulm: this is a fault of haulm's own ({type(fault).__name__}, {at.filename.rpartition('/')[2]} line "
+        f"{at.lineno}), not of yours. What was stored before still is.\n"
+        "  Run it again; if it stays, set HAULM_TRACE=1, run it once more, and send what it prints to whoever "
+        "looks after the program.",
+        file=sys.stderr,
+    )
+    trace = "".join(traceback.format_exception(fault))
+    if os.environ.get("HAULM_TRACE"):
+        print(trace, file=sys.stderr)
+    elif logging.getLogger().handlers:
+        logging.getLogger("haulm").error("%s", trace)
+    return Exit.PARTLY
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -4,8 +4,11 @@ Nothing dated or received after `as_of` changes its answer: the record, the fore
 are each cut to what was known then before anything else looks at them.
 """
 
-from collections.abc import Iterable, Sequence
+import traceback
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
@@ -18,7 +21,7 @@ from haulm.beds.memo import Memo
 from haulm.beds.rain import with_rain_chances
 from haulm.beds.sky import sky_now
 from haulm.condition import Condition, SkyNow
-from haulm.garden import Garden, Journal
+from haulm.garden import Garden, Journal, Planting
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.bridge import timeline
 from haulm.weather import Forecast, Record, Timeline
@@ -58,14 +61,55 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
     known = with_rain_chances(known, forecasts, garden.place, as_of)
     noted = journal.known(as_of, today)
     sky = sky_now(known, garden.place, thresholds, as_of, noted, forecasts, memo)
-    conditions = conditions_of(garden, known, sky, noted, thresholds, told or PlaceMean(), memo)
     remembered = before(memory, today)
-    judged = [*_of_the_sky(sky, thresholds, remembered), *_of_the_beds(conditions, thresholds, remembered)]
-    alerts, after = select(judged, remembered, today)
-    after = let_go(after, {condition.planting.key for condition in conditions}, today)
+
+    def beds_of(some: Garden, memo: Memo | None) -> tuple[tuple[Condition, ...], list[Judged]]:
+        found = conditions_of(some, known, sky, noted, thresholds, told or PlaceMean(), memo)
+        return found, _of_the_beds(found, thresholds, remembered)
+
+    conditions, of_beds, faults = _apart(garden, beds_of, memo)
+    alerts, after = select([*_of_the_sky(sky, thresholds, remembered), *of_beds], remembered, today)
+    if not faults:  # what was said of a planting that could not be looked at still stands
+        after = let_go(after, {condition.planting.key for condition in conditions}, today)
     outcomes, told_now = frost_outcomes(conditions, remembered, thresholds)
     after = tuple({(one.rule, one.bed, one.planting, one.episode): one for one in (*after, *told_now)}.values())
-    return Decision(garden, as_of, today, known, conditions, in_order([*alerts, *outcomes]), after)
+    return Decision(garden, as_of, today, known, conditions, in_order([*alerts, *outcomes]), after, faults=faults)
+
+
+def _apart(
+    garden: Garden,
+    beds_of: Callable[[Garden, Memo | None], tuple[tuple[Condition, ...], list[Judged]]],
+    memo: Memo | None,
+) -> tuple[tuple[Condition, ...], list[Judged], tuple[str, ...]]:
+    """All plantings together; where a fault of haulm's own stops that, each by itself, so that one spoils no other.
+
+    This and the outermost of the command are the only two places that catch every kind of fault.
+    """
+    try:
+        return *beds_of(garden, memo), ()
+    except Exception:  # noqa: BLE001  which planting it was, and what, is found out one by one
+        conditions: list[Condition] = []
+        judged: list[Judged] = []
+        faults: list[str] = []
+    for planting in garden.plantings:
+        try:
+            found, of_it = beds_of(replace(garden, plantings=(planting,)), None)
+        except Exception as fault:  # noqa: BLE001  told in the letter, and the others go on
+            faults.append(_own_fault(garden, planting, fault))
+        else:
+            conditions += [replace(condition, garden=garden) for condition in found]
+            judged += of_it
+    return tuple(conditions), judged, tuple(faults)
+
+
+def _own_fault(garden: Garden, planting: Planting, fault: Exception) -> str:
+    """Which planting, and where in the program: enough to report it, and nothing that was in the data."""
+    at = traceback.extract_tb(fault.__traceback__)[-1]
+    where = f"{type(fault).__name__}, {Path(at.filename).name} line {at.lineno}"
+    return (
+        f"{planting.name} in {garden.bed(planting.bed).name} could not be worked out, by a fault of haulm's own "
+        f"({where}): what this letter says nothing of may need doing there"
+    )
 
 
 def known_weather(

@@ -149,7 +149,7 @@ def _think(
         said,
         told=observed.told,
     )
-    notices = (*observed.notices, *(str(complaint) for complaint in complaints))
+    notices = (*seen.decision.faults, *observed.notices, *(str(complaint) for complaint in complaints))
     return replace(seen, decision=replace(seen.decision, notices=notices))
 
 
@@ -177,7 +177,7 @@ def _shown(settings: Settings, observed: Observed, seen: Evening, kind: str) -> 
     if seen.decision.alerts:
         forms = write_out(seen.decision, settings.thresholds, "", with_picture=False, kind=kind)
         letter = stored_letter(seen.decision, forms, kind)
-    code = Exit.DONE if observed.fresh else Exit.PARTLY
+    code = Exit.DONE if observed.fresh and not seen.decision.faults else Exit.PARTLY
     if seen.outlook is Outlook.UNKNOWN and not observed.fresh:
         code = Exit.TRY_LATER
     return Look(letter, _in_a_line(settings, seen), code, seen.tonight)

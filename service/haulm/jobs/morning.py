@@ -205,7 +205,7 @@ def _decide(
         memory,
         observed.told,
     )
-    return replace(decision, notices=observed.notices + told)
+    return replace(decision, notices=decision.faults + observed.notices + told)
 
 
 def _picture_name(settings: Settings, day: date) -> str:
@@ -215,4 +215,4 @@ def _picture_name(settings: Settings, day: date) -> str:
 def _exit(observed: Observed, decision: Decision) -> Exit:
     """A letter written without fresh data is only partly a success."""
     silent = any(alert.rule == "station-silent" and not alert.ended for alert in decision.alerts)
-    return Exit.DONE if observed.fresh and not silent else Exit.PARTLY
+    return Exit.DONE if observed.fresh and not silent and not decision.faults else Exit.PARTLY

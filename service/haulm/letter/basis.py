@@ -65,7 +65,8 @@ def basis(decision: Decision) -> tuple[str, ...]:
 def basis_between_letters(decision: Decision) -> tuple[str, ...]:
     """The same for a word between letters: no more than the night rests on, what went wrong, and the caution."""
     timeline = decision.timeline
-    lines = [_station(timeline.origin, decision.garden.place.display), _forecast(timeline, decision.as_of)]
+    lines = [_station(timeline.origin, decision.garden.place.display), _newest(timeline)]
+    lines.append(_forecast(timeline, decision.as_of))
     lines += [origin.attribution for origin in (timeline.origin, timeline.forecast_origin) if origin]
     lines += [*decision.notices, CAUTION]
     return tuple(dict.fromkeys(_stop(line) for line in lines if line))

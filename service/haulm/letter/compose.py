@@ -94,7 +94,7 @@ def _in(decision: Decision, section: Section) -> int:
 def _all_known(decision: Decision) -> bool:
     """A gap of some months ago is no lack today; a soil that is not known after it is."""
     soil_known = all(one.soil.known for one in decision.conditions if one.stage.stage.order < Stage.LIFTED.order)
-    missing = not soil_known or any(alert.unknown for alert in decision.alerts)
+    missing = not soil_known or bool(decision.faults) or any(alert.unknown for alert in decision.alerts)
     return not missing and NOT_ALL_KNOWN.isdisjoint(decision.timeline.gaps)
 
 

@@ -16,7 +16,7 @@ from haulm.settings.table import keys_of, table_in
 
 PREFIX = "HAULM_"
 # Read elsewhere in the program; no part of the settings file.
-RESERVED = frozenset({"HAULM_SETTINGS", "HAULM_STATE", "HAULM_MEASURED_DATA"})
+RESERVED = frozenset({"HAULM_SETTINGS", "HAULM_STATE", "HAULM_TRACE", "HAULM_MEASURED_DATA"})
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
 
 Tree = Mapping[str, Any]
