@@ -18,13 +18,14 @@ from haulm.commands.review import add_review
 from haulm.commands.season import add_season
 from haulm.commands.set_up import add_check, add_demo, add_init
 from haulm.commands.soil import add_soil
+from haulm.commands.status import add_status
 from haulm.commands.words import Command
 from haulm.errors import Exit, HaulmError
 
 # In the order in which a newcomer meets them.
 COMMANDS = (
     *(add_demo, add_init, add_check, add_season, add_morning, add_evening, add_soil, add_page, add_calendar),
-    *(add_review, add_note, add_notes, add_answers, add_replay, add_schedule, add_mend),
+    *(add_review, add_note, add_notes, add_answers, add_replay, add_schedule, add_status, add_mend),
 )
 
 

@@ -55,6 +55,7 @@ class Step(StrEnum):
     LOG_TOLD = "log told"
     MAIL_TAKEN = "mail taken"
     WEBHOOK_POSTED = "webhook posted"
+    HEARTBEAT_SENT = "heartbeat sent"
     ERRAND_STARTED = "errand started"
 
 

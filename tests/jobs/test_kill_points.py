@@ -64,6 +64,10 @@ def receiver():
             self.send_response(204)
             self.end_headers()
 
+        def do_GET(self):
+            self.send_response(204)
+            self.end_headers()
+
         def log_message(self, *words):
             pass
 
@@ -104,6 +108,7 @@ def fresh(tmp_path, prepared, mail_port, receiver):
         text += (
             f'\n[post.mail]\nhost = "127.0.0.1"\nport = {mail_port}\nsecurity = "none"\nsender = "haulm@example.org"\n'
             f'\n[post.webhook]\nurl = "http://127.0.0.1:{receiver.server_port}/{number}"\nsecret = "{"s" * 20}"\n'
+            f'\n[post.heartbeat]\nurl = "http://127.0.0.1:{receiver.server_port}/alive"\n'
         )
         (folder / "haulm.toml").write_text(text, encoding="utf-8")
         if of is None:

@@ -43,6 +43,10 @@ from haulm.store.mornings import record_morning
 from haulm.store.runs import Outcome, begin_run, end_run
 
 folder = Path(sys.argv[0]).parent
+if sys.argv[1] == "status":
+    with (folder / "told").open("a") as told:
+        told.write(json.dumps(sys.argv[1:]) + "\\n")
+    sys.exit(1)
 plan = json.loads((folder / "plan.json").read_text())
 with (folder / "calls").open("a") as calls:
     calls.write(json.dumps(sys.argv[1:]) + "\\n")
@@ -337,6 +341,15 @@ def test_once_writes_the_letter_at_the_callers_hour_and_passes_its_code_on(stage
     assert stage.once(HOUR - timedelta(hours=1)) == Exit.PARTLY
     assert stage.once(HOUR) == Exit.DONE
     assert len(stage.calls) == 1
+
+
+def test_a_run_that_does_not_end_well_is_told_by_another_road(stage: Stage) -> None:
+    stage.plan({"do": "begin", "code": 1}, WROTE)
+    assert stage.once(HOUR) == Exit.PARTLY
+    told = (stage.folder / "told").read_text().splitlines()
+    assert [json.loads(line)[:2] for line in told] == [["status", "--tell"]]
+    assert stage.once(HOUR + timedelta(hours=1)) == Exit.DONE
+    assert len((stage.folder / "told").read_text().splitlines()) == 1
 
 
 def test_once_does_not_wait_between_tries(stage: Stage) -> None:

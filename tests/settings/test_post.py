@@ -7,7 +7,7 @@ import pytest
 
 from haulm.settings.describe import describe
 from haulm.settings.load import load
-from haulm.settings.post_form import on_this_machine
+from haulm.settings.web_address import on_this_machine
 
 MAIL = """
 [recipients.me]

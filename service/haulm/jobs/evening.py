@@ -18,6 +18,7 @@ from haulm.errors import Exit
 from haulm.jobs.arrears import tell_cut_off
 from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
 from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.ending import sign_of_life, summed_up
 from haulm.jobs.kept_store import use_store
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
@@ -76,8 +77,18 @@ def evening(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     moment = as_of or now
     if _too_early(settings, moment):
         return _wait_for_it(settings)
-    with lock(state.lock(settings.garden), now):
-        return use_store(state.store, now, lambda database: _attend(settings, state, database, moment, now))
+
+    def work(database: Database) -> Look:
+        look = _attend(settings, state, database, moment, now)
+        ending.of(database, look.letter, look.exit_code)
+        sign_of_life(settings, database, now, look.exit_code)
+        return look
+
+    with (
+        summed_up(settings, KIND, settings.garden.place.day_of(moment)) as ending,
+        lock(state.lock(settings.garden), now),
+    ):
+        return use_store(state.store, now, work)
 
 
 def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Look:

@@ -15,6 +15,7 @@ from haulm.jobs.answers import collect
 from haulm.jobs.arrears import arrears, tell_cut_off
 from haulm.jobs.decide import decide
 from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.ending import heartbeat_told, sign_of_life, summed_up
 from haulm.jobs.kept_store import copies_told, keep_copy, use_store
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
@@ -70,8 +71,16 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
         The store cannot be used.
     """
     moment = as_of or now
-    with lock(state.lock(settings.garden), now):
-        return use_store(state.store, now, lambda database: _attend(settings, state, database, moment, now))
+    day = settings.garden.place.day_of(moment)
+
+    def work(database: Database) -> Morning:
+        done = _attend(settings, state, database, moment, now)
+        ending.of(database, done.letter, done.exit_code)
+        sign_of_life(settings, database, now, done.exit_code)
+        return done
+
+    with summed_up(settings, KIND, day) as ending, lock(state.lock(settings.garden), now):
+        return use_store(state.store, now, work)
 
 
 def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Morning:
@@ -157,6 +166,7 @@ def bring(settings: Settings, state: StateFolder, database: Database, moment: da
     journal, complaints = read_journal(state.journal(settings.garden))
     told = _lost(reindex(database, garden, journal))
     told += (*arrears(database, garden, day, now), *copies_told(settings, database, now))
+    told += heartbeat_told(settings, database, now)
     told += tuple(str(complaint) for complaint in complaints)
     told += (f"Answers: {collected.fault}",) if collected.fault else ()
     heard = to_be_told(database, garden, day)

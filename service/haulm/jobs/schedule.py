@@ -38,6 +38,7 @@ logger = logging.getLogger("haulm")
 # The console script does not look for modules in the folder it is called from (-P), nor shall the child.
 HAULM = (sys.executable, "-P", "-m", "haulm")
 MISFIRE_GRACE_S = 6 * 3600
+TELL = "status --tell"
 
 
 # Judgement: a morning takes seconds, minutes on a slow line. One that hangs must not keep the next from running, and
@@ -53,6 +54,7 @@ class Limits:
 AS_USUAL = Limits()
 _LOOK_S = 0.25
 _KILL_AFTER_S = 10.0
+_TELL_S = 120.0  # more than a webhook that answers slowly takes
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +153,8 @@ class Watch:
         if stands is Standing.DUE:
             code = self._run(errand, day)
             stands = self._after(errand, settings, known, now, code)
+            if code not in {Exit.DONE, None}:
+                self._tell_by_another_road()
         elif stands is Standing.LATE:
             _log_late(errand, day)
         if stands in {Standing.DONE, Standing.LATE}:
@@ -187,6 +191,14 @@ class Watch:
             logger.error("The %s of %s could not be started: %s", errand.name, day, fault.strerror)
             return None
         return self._ended(child, errand, day, monotonic() + self._limits.longest_s)
+
+    def _tell_by_another_road(self) -> None:
+        with suppress(OSError, subprocess.TimeoutExpired):  # what stops it has stopped the run too, which is logged
+            child = _start(self._program, TELL, self._path, self._state, self._environ)
+            try:
+                child.wait(_TELL_S)
+            finally:
+                child.kill()
 
     def _ended(self, child: "subprocess.Popen[bytes]", errand: Errand, day: date, limit: float) -> int:
         while monotonic() < min(limit, self._end_at or limit):
@@ -236,7 +248,8 @@ def once(
 ) -> int:
     """For a timer or cron: run this day's morning if it is still wanted, and return its exit code.
 
-    The hour is the timer's; nothing runs for a day that has its letter, or after the settings' catch-up hour. With
+    One that does not end well is told by another road than the mail too (`haulm status --tell`). The hour is the
+    timer's; nothing runs for a day that has its letter, or after the settings' catch-up hour. With
     `evening` it is a look at the coming night, if one is due: its hour moves with dusk, so the timer asks often.
 
     Raises
@@ -254,7 +267,11 @@ def once(
             _log_late(errand, day)
         if stands in {Standing.DUE, Standing.WAITING}:
             with _start(program, errand.command, path, state, environ, apart=False) as child:
-                return child.wait()
+                code = child.wait()
+            if code != Exit.DONE:
+                with _start(program, TELL, path, state, environ, apart=False) as word:
+                    word.wait()
+            return code
     return Exit.DONE
 
 
@@ -293,7 +310,7 @@ def _start(
     """Start an errand; its faults go where ours go. Apart means that a Ctrl-C at the terminal does not reach it."""
     with marked(Step.ERRAND_STARTED):
         return subprocess.Popen(  # noqa: S603  our own program
-            [*program, command, "--settings", str(path), "--state", str(state.path)],
+            [*program, *command.split(), "--settings", str(path), "--state", str(state.path)],
             env=dict(environ),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

@@ -15,8 +15,6 @@ headers, and no redirect is followed, since the letter was meant for that addres
 
 import hashlib
 import hmac
-import socket
-import ssl
 from datetime import datetime
 from http.client import HTTPException, responses
 
@@ -24,17 +22,13 @@ import requests
 
 from haulm import __version__
 from haulm.errors import DeliveryError
+from haulm.post.connection import AGAIN, no_login, of_the_connection
 from haulm.post.patience import within
 from haulm.settings.post_form import WebhookTable
 from haulm.steps import Step, marked
 
 # A server may be silent for `timeout_seconds`; the whole exchange gets this many times as long.
 PATIENCE = 4
-_AGAIN = "Nothing to do now: the next run tries again."
-_ONLINE = "Check post.webhook.url, and that this machine is online. The next run tries again."
-_CERTIFICATE = (
-    "Check this machine's date and post.webhook.url. A server of your own needs post.webhook.cafile. Nothing was sent."
-)
 # Refusals that a correction in the settings or at the receiver, or time, may mend.
 _MAY_MEND = frozenset({401, 403, 404, 407, 408, 425, 429})
 
@@ -65,7 +59,7 @@ def post_letter(webhook: WebhookTable, body: str, delivery: str, now: datetime) 
         with marked(Step.WEBHOOK_POSTED):
             status = within(PATIENCE * webhook.timeout_seconds, lambda: _post(webhook, raw, headers))
     except (OSError, HTTPException, UnicodeError) as fault:
-        what, remedy = _of_the_connection(fault, webhook)
+        what, remedy = of_the_connection(fault, webhook.timeout_seconds)
         raise DeliveryError(what, where=webhook.where, remedy=remedy) from fault
     _judge(status, webhook)
 
@@ -95,14 +89,9 @@ def _post(webhook: WebhookTable, body: bytes, headers: dict[str, str]) -> int:
         allow_redirects=False,
         stream=True,
         verify=str(webhook.cafile) if webhook.cafile else True,
-        auth=_no_login,
+        auth=no_login,
     ) as answer:
         return answer.status_code
-
-
-def _no_login(request: requests.PreparedRequest) -> requests.PreparedRequest:
-    """Keep requests from adding a password it finds in the home folder; the signature is all that tells who we are."""
-    return request
 
 
 def _judge(status: int, webhook: WebhookTable) -> None:
@@ -112,7 +101,7 @@ def _judge(status: int, webhook: WebhookTable) -> None:
     if 300 <= status < 400:
         what, remedy = f"sent on to another address ({told})", "Write the address that it means in post.webhook.url."
     elif status >= 500:
-        what, remedy = f"the server is in trouble ({told})", _AGAIN
+        what, remedy = f"the server is in trouble ({told})", AGAIN
     elif status in {401, 403}:
         what, remedy = f"the server does not accept our signature ({told})", "Check that both sides share one secret."
     elif status in {404, 410}:
@@ -121,35 +110,3 @@ def _judge(status: int, webhook: WebhookTable) -> None:
         what, remedy = f"the server refused the letter ({told})", "Its own log may tell why."
     later = not 400 <= status < 500 or status in _MAY_MEND
     raise DeliveryError(what, where=webhook.where, remedy=remedy, later=later)
-
-
-def _of_the_connection(fault: Exception, webhook: WebhookTable) -> tuple[str, str]:
-    causes = _causes(fault)
-    slow = f"no answer in time ({webhook.timeout_seconds} s of silence, or slower than that)"
-    meanings: tuple[tuple[type[BaseException], str, str], ...] = (
-        (ssl.SSLCertVerificationError, "the server's certificate does not verify", _CERTIFICATE),
-        (ssl.SSLError, "no secure connection could be made", _CERTIFICATE),
-        (requests.exceptions.SSLError, "no secure connection could be made", _CERTIFICATE),
-        (socket.gaierror, "the name of the server is not known", _ONLINE),
-        (requests.Timeout, slow, _AGAIN),
-        (TimeoutError, slow, _AGAIN),
-        (ConnectionRefusedError, "connection refused: nothing listens there", _ONLINE),
-        (HTTPException, "the connection was lost, or the answer was not HTTP", _AGAIN),
-        (ConnectionError, "the connection was lost", _AGAIN),
-    )
-    for kind, what, remedy in meanings:
-        if any(isinstance(cause, kind) for cause in causes):
-            return what, remedy
-    return f"no connection: {causes[-1]}"[:200], _ONLINE
-
-
-def _causes(fault: BaseException) -> list[BaseException]:
-    """The fault and those inside it: requests wraps the true reason several times over."""
-    found: list[BaseException] = []
-    waiting: list[object] = [fault]
-    while waiting:
-        one = waiting.pop()
-        if isinstance(one, BaseException) and one not in found:
-            found.append(one)
-            waiting += [one.__cause__, one.__context__, getattr(one, "reason", None), *one.args]
-    return found

@@ -191,3 +191,5 @@ def _sent(settings: Settings) -> Iterator[str]:
         yield f"Answers: sent to {mailbox.address}, read from {mailbox.where} as {mailbox.user}."
     if webhook is not None:
         yield f"Webhook: the letter as JSON, signed, to {webhook.where}."
+    if settings.post.heartbeat is not None:
+        yield f"Heartbeat: {settings.post.heartbeat.where} is asked after each run that ends well."

@@ -1,28 +1,21 @@
 """The part of the settings file that says where letters go: a folder, the log, the mail, a web address."""
 
-import ipaddress
 import re
 from typing import Literal
 from urllib.parse import urlsplit
 
 from pydantic import SecretStr, ValidationInfo, field_validator
 
+from haulm.settings.heartbeat_form import HeartbeatTable
 from haulm.settings.mailbox_form import MailboxTable
 from haulm.settings.quantities import Count, FilePath, MailAddress, SecondCount, Switch, Text, fault
 from haulm.settings.table import Table, setting
+from haulm.settings.web_address import on_this_machine, private_address
 
 # A secret shorter than this can be guessed by trying (judgement).
 SHORTEST_SECRET = 16
 _PORTS = {"tls": 465, "starttls": 587, "none": 25}
 _HOST = re.compile(r"[^\s/@,;<>\"'\[\]]+")
-
-
-def on_this_machine(host: str) -> bool:
-    """Whether a host is this machine itself, told by its name alone: nothing is looked up."""
-    try:
-        return ipaddress.ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        return host.casefold() == "localhost"
 
 
 class MailTable(Table):
@@ -147,18 +140,7 @@ class WebhookTable(Table):
     @field_validator("url")
     @classmethod
     def _kept_private(cls, url: str) -> str:
-        try:
-            parts = urlsplit(url)
-            host, _ = parts.hostname or "", parts.port
-        except ValueError as error:
-            raise fault("is not a web address, like https://hooks.example.org/letter") from error
-        if not host or parts.scheme not in {"http", "https"} or re.search(r"[\s\x00-\x1f]", url):
-            raise fault("is not a web address, like https://hooks.example.org/letter")
-        if parts.username is not None or parts.fragment:
-            raise fault("must hold no user, password or #; the signature tells that it is us", show=False)
-        if parts.scheme == "http" and not on_this_machine(host):
-            raise fault("must begin with https:// unless it is on this machine")
-        return url
+        return private_address(url, "https://hooks.example.org/letter")
 
     @field_validator("secret")
     @classmethod
@@ -189,4 +171,14 @@ class PostTable(Table):
     webhook: WebhookTable | None = setting(None, "A web address that gets each letter as JSON, signed.")
     mailbox: MailboxTable | None = setting(
         None, "The mailbox where answers to letters arrive; with it, letters carry links to answer by."
+    )
+    heartbeat: HeartbeatTable | None = setting(
+        None, "A web address that is asked after each good run, so that someone else notices when none comes."
+    )
+    tell_failed_runs: Count = setting(
+        3,
+        "After so many runs in a row that did not end well, the webhook is told too, once a day.",
+        "judgement",
+        low=1,
+        high=100,
     )

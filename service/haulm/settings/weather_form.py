@@ -6,9 +6,9 @@ from urllib.parse import urlsplit
 
 from pydantic import BeforeValidator, ValidationInfo, WithJsonSchema, field_validator
 
-from haulm.settings.post_form import on_this_machine
 from haulm.settings.quantities import Count, FilePath, HourCount, SecondCount, TemperatureC, Text, WarmthC, fault
 from haulm.settings.table import Table, setting
+from haulm.settings.web_address import on_this_machine
 
 # Kept as words here so that reading settings does not import the numerical part; a test holds them to the catalogue.
 STATION_SOURCES = {"meteostat": re.compile(r"[A-Za-z0-9]{2,12}"), "ncei": re.compile(r"[A-Za-z0-9]{11}")}
