@@ -158,6 +158,9 @@ class Origin:
     height_difference_m: float | None = None
 
 
+NOWHERE = Origin("none", "")  # of a timeline without any record
+
+
 @dataclass(frozen=True, slots=True)
 class LastNight:
     """The lowest hour since yesterday evening, at the station: `known_hours` tells how many hours told of it."""

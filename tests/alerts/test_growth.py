@@ -289,3 +289,15 @@ def test_hot_soil_and_small_turns_are_the_grower_s_to_set(a, thresholds, today):
     cooler = thresholds.model_copy(update={"ripening": thresholds.ripening.model_copy(update=limits)})
     found = stop_watering(warm, cooler, None)
     assert (found.verdict, found.facts["small_turn_l"]) == ("small-turns", pytest.approx(0.2 * 5.0 * 2.4 * 1.2))
+
+
+@pytest.mark.parametrize(("lain", "verdict"), [(14, None), (27, None), (28, "top-up"), (31, "top-up"), (32, None)])
+def test_straw_topped_up_late_is_looked_at_half_as_often(a, thresholds, today, lain, verdict):
+    """Laid four weeks or more after the shoots it lies on straw that has settled: a month, not a fortnight."""
+    crop = replace(
+        a.condition().crop,
+        days_from_shoots=lain + 28,
+        shoots=replace(a.condition().crop.shoots, likely=today - (lain + 28) * DAY),
+    )
+    found = second_straw(a.condition(crop=crop, last_straw=today - lain * DAY), thresholds, None)
+    assert (found.verdict if found else None) == verdict

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.seed import buy_seed, cut_seed, last_day, likely_planting, start_chitting
+from haulm.alerts.seed import buy_seed, cut_already, cut_seed, last_day, likely_planting, start_chitting
 from haulm.condition import DayRange, SeasonChances, SeedNow
 from haulm.garden import Maturity, Season, Stage
 from haulm.weather import DAY
@@ -216,6 +216,7 @@ def test_nothing_is_said_of_cutting_for_a_week_in_which_planting_would_wait(
 
 
 def test_cut_seed_is_not_cut_again_and_unknown_soil_gives_no_word(a, thresholds, today):
-    assert cut_seed(about_to_plant(a, 5, seed=SeedNow(cut=today)), thresholds, None) is None
+    assert cut_already(about_to_plant(a, 5, seed=SeedNow(cut=today)), thresholds)
+    assert not cut_already(about_to_plant(a, 5), thresholds)
     for soil in (a.soil(ready=5, known=False), a.soil((9.0,) * 3, (12.0,) * 4, ready=5)):
         assert isinstance(cut_seed(a.condition(Stage.CHITTING, soil=soil), thresholds, None), NotKnown)

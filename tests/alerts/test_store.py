@@ -231,3 +231,19 @@ def test_seed_from_an_unknown_store_is_not_judged(a, thresholds, today):
 
 def test_sleep_that_does_not_end_is_sleep(a, thresholds, today):
     assert judged(a, thresholds, today, a.kept_seed(wakes=DayRange(None, None, None, 0.0, 0))) == "asleep"
+
+
+@pytest.mark.parametrize(
+    ("days", "readings", "section"), [(2, 0, "Get ready"), (3, 0, "Still so"), (3, 1, "Get ready")]
+)
+def test_a_guess_of_cold_asks_for_no_hands_all_winter(a, thresholds, today, days, readings, section):
+    room = replace(a.store(2.0), readings=readings)
+    said = said_of("store-cold", "too-cold", today - days * DAY)
+    found = store_cold(a.condition(Stage.STORED, store=room), thresholds, said)
+    assert (found.verdict, found.section.value) == ("too-cold", section)
+
+
+def test_frost_that_a_guess_did_not_speak_of_yet_is_news(a, thresholds, today):
+    said = said_of("store-cold", "too-cold", today - 9 * DAY)
+    found = store_cold(a.condition(Stage.STORED, store=a.store(0.0)), thresholds, said)
+    assert (found.verdict, found.section) == ("may-freeze", Section.DO_TODAY)

@@ -483,3 +483,9 @@ def test_without_a_gap_in_this_week_an_older_doubt_is_met_in_the_middle(a, thres
     assert (dry.facts["why"], dry.facts["turn_mm"]) == ("dry-root-zone", 30.0)
     full = a.water(depletion_low_mm=0.0, depletion_high_mm=6.0)
     assert water_verdict(a.condition(water=full), thresholds, None).facts["why"] == "full"
+
+
+def test_drizzle_that_adds_up_is_named_by_the_day_on_which_it_is_too_much(a, thresholds, today):
+    little = with_water(thresholds, least_turn_mm=1.5)
+    bed = ripening_bed(a, today, [0.9, 0.9, 0.9], depletion_low_mm=1.0, straw_holds_mm=0.0)
+    assert keep_it_dry(bed, little, None).facts["rain_day"] == today + DAY

@@ -154,3 +154,21 @@ def test_minutes_of_the_hose_are_whole(count, told):
 )  # fmt: skip
 def test_inches_of_water_go_by_twentieths_about_a_millimetre(mm, told):
     assert amounts.water(mm, Display.US) == told
+
+
+@pytest.mark.parametrize(
+    ("ahead", "soon", "night"),
+    [
+        (1, "tomorrow", "tonight"),
+        (2, "on Thursday", "tomorrow night"),
+        (3, "on Friday", "on Thursday night"),
+        (6, "on Monday", "on Sunday night"),
+        (7, "on Tue 21 April", "in the night to Tue 21 April"),
+    ],
+)
+def test_a_coming_day_beside_a_date_is_told_by_its_name(ahead, soon, night):
+    """A subject ends with its own date: "in the night to Fri 14 May – Tue 11 May" reads as a stretch of days."""
+    today = date(2026, 4, 14)
+    coming = date(2026, 4, 14 + ahead)
+    assert amounts.soon(coming, today) == soon
+    assert amounts.night_to(coming, today) == night

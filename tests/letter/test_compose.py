@@ -67,7 +67,7 @@ def test_a_long_subject_is_cut_at_a_clause_and_keeps_its_date(alert_of, decision
 def test_nothing_to_do_is_never_said_out_of_missing_data(decision_of, timeline, thresholds, gap):
     letter = compose(decision_of(timeline=replace(timeline, gaps=(gap,))), thresholds)
     assert letter.subject.startswith("Nothing to do today as far as is known")
-    assert letter.greeting.endswith("Not all is known, though.")
+    assert letter.greeting == "Nothing to do today at Brackenford, as far as is known."
 
 
 def test_a_gap_of_months_ago_is_no_lack_today_but_a_soil_not_known_is(decision_of, condition_of, timeline, thresholds):
@@ -180,7 +180,7 @@ def test_the_weeks_water_counts_what_passed_the_straw_against_the_target(conditi
     gap = replace(water, week_unknown_days=2)
     letter = compose(decision_of(conditions=[condition_of(stage=Stage.EMERGED, water=gap)]), thresholds)
     assert rows_of(letter, "Gatebed")["Water, last 7 days"] == (
-        "12 mm of the 25 mm aimed at; 11 mm of rain fell, 7 mm of it passed the straw, 5 mm watered; "
+        "12 mm, 25 mm aimed at: 11 mm of rain fell, 7 mm of it passed the straw, 5 mm watered; "
         "the rain of 2 days is not known"
     )
 

@@ -1,5 +1,6 @@
 """Alerts in words: blocks, names in sight, and what happens to a misspelt one."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -51,7 +52,7 @@ def test_a_misspelt_fact_in_a_filter_of_dates_is_an_error_too(silent, alert_of, 
 def test_a_standing_matter_is_one_short_sentence_with_its_day(alert_of, not_yet, decision_of):
     alert = alert_of("planting-time", Section.STILL_SO, verdict="wait", facts=not_yet.facts, first_on=date(2026, 4, 9))
     item = words.item(alert, decision_of(alert))
-    assert item.sentence.endswith("(so since Thu 9 April).")
+    assert item.sentence.endswith("(first said Thu 9 April).")
     assert (item.reasons, item.caution) == ("", "")
 
 
@@ -105,4 +106,22 @@ def test_every_rule_has_its_words_and_no_words_lack_a_rule():
 def test_every_template_has_the_blocks_a_letter_needs(path: Path):
     blocks = words.text_environment().get_template(f"alerts/{path.name}").blocks
     assert {"sentence", "reasons"} <= set(blocks)
-    assert set(blocks) <= {"sentence", "reasons", "caution", "subject", "name", "ended", "not_known"}
+    assert set(blocks) <= {"sentence", "reasons", "caution", "subject", "name", "still", "ended", "not_known"}
+
+
+def test_killed_tops_are_told_once_and_what_lives_is_covered_after(frost, alert_of, decision_of):
+    facts = dict(frost.facts) | {"recent_min_c": -4.5}
+    told = [
+        words.item(replace(alert_of("frost", verdict="killed", level=2, chance=0.5, facts=facts), fresh=fresh),
+                   decision_of()).sentence
+        for fresh in (True, False)
+    ]  # fmt: skip
+    assert "has killed what was not covered" in told[0]
+    assert told[1].startswith("Cover what still lives in")
+
+
+@pytest.mark.parametrize(("section", "kept"), [(Section.GET_READY, True), (Section.KEEP_AN_EYE, False)])
+def test_a_caution_is_repeated_where_something_is_to_be_done(frost, decision_of, section, kept):
+    again = replace(frost, section=section, fresh=False)
+    assert bool(words.item(again, decision_of()).caution) is kept
+    assert words.item(replace(again, fresh=True), decision_of()).caution

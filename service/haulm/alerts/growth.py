@@ -13,6 +13,10 @@ from haulm.weather import DAY
 ASK, TAPER, CUT = 0, 1, 2
 NOT_OF_AGE = {Cause.FROST, Cause.THIRST, Cause.BLIGHT}
 LOOK_DAYS = 4  # judgement: a look at settled straw is asked for so many days, then not for the rest of the fortnight
+LATE_STRAW_DAYS, LATE_STRAW_RECHECKS = (
+    28,
+    2,
+)  # judgement: topped up so long after the shoots, straw lies on straw that has settled
 TALL = 2.0  # shoots of twice the wanted height (30 cm) no longer wait for warm soil: light greens the tubers
 
 
@@ -62,7 +66,8 @@ def second_straw(condition: Condition, thresholds: Thresholds, standing: Said | 
     }
     if laid is not None:
         lain = (condition.today - laid).days
-        settled = lain >= limits.recheck_days and lain % limits.recheck_days < LOOK_DAYS
+        every = limits.recheck_days * (LATE_STRAW_RECHECKS if _laid_late(condition, lain) else 1)
+        settled = lain >= every and lain % every < LOOK_DAYS
         return Finding("top-up", Section.KEEP_AN_EYE, 22, facts) if settled else None
     if condition.straw_m >= limits.second_layer_straw_m:
         return None  # it lies there already
@@ -70,6 +75,11 @@ def second_straw(condition: Condition, thresholds: Thresholds, standing: Said | 
     if warm is None:
         return NotKnown("soil temperature")
     return Finding("second-layer", Section.DO_TODAY, 35, facts) if warm else None
+
+
+def _laid_late(condition: Condition, lain_days: int) -> bool:
+    out_for = condition.crop.days_from_shoots
+    return out_for is not None and out_for - lain_days >= LATE_STRAW_DAYS
 
 
 def _warm_enough_for_straw(condition: Condition, thresholds: Thresholds, standing: Said | None) -> bool | None:

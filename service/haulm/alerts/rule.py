@@ -24,8 +24,8 @@ def never(_condition: Condition, _thresholds: Thresholds) -> bool:
 class Rule:
     """One alert about a planting. `judge` gets the open episode, if any, so that its off threshold can apply.
 
-    `ends_unsaid`: nobody needs to be told when it is over. `put_off`: the grower has asked for silence for a while;
-    what was open ends without a word, and is said anew after it.
+    `ends_unsaid`: nobody needs to be told when it is over. `put_off`: the grower has asked for silence for a while,
+    or has done what was asked; what was open ends without a word, and is said anew after it.
     """
 
     key: str

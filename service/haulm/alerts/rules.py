@@ -10,7 +10,7 @@ from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
 from haulm.alerts.looking_back import season_review
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
-from haulm.alerts.seed import buy_seed, cut_seed, start_chitting
+from haulm.alerts.seed import buy_seed, cut_already, cut_seed, start_chitting
 from haulm.alerts.store import cure, seed_kept, store_check, store_cold, store_warmth
 from haulm.alerts.straw import old_straw, straw_blows
 from haulm.alerts.stress import heat, soaking
@@ -33,19 +33,19 @@ HEALING = frozenset({Stage.LIFTED})
 IN_STORE = frozenset({Stage.STORED})
 
 RULES: tuple[Rule, ...] = (
-    Rule("buy-seed", SEED, Speaks.ONCE, buy_seed),
+    Rule("buy-seed", SEED, Speaks.ONCE, buy_seed, ends_unsaid=True),
     Rule("old-straw", WAITING, Speaks.ONCE, old_straw),
     Rule("start-chitting", SEED, Speaks.ONCE, start_chitting),
-    Rule("cut-seed", CHITTING, Speaks.ONCE, cut_seed),
+    Rule("cut-seed", CHITTING, Speaks.ONCE, cut_seed, put_off=cut_already),
     Rule("planting-time", WAITING, Speaks.ONCE, planting_time),
     Rule("planted-too-cold", IN_THE_GROUND, Speaks.ONCE, planted_too_cold),
-    Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due, put_off=asked_to_wait),
-    Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw),
+    Rule("shoots-due", BEFORE_AND_AFTER_SHOOTS, Speaks.ONCE, shoots_due, ends_unsaid=True, put_off=asked_to_wait),
+    Rule("second-straw", IN_LEAF, Speaks.ONCE, second_straw, ends_unsaid=True),
     Rule("straw-blows", stages_between(Stage.SEED, Stage.SKINS_SETTING), Speaks.ONE_MORNING, straw_blows),
     Rule("heat", IN_LEAF, Speaks.ONCE, heat),
     Rule("soaking", stages_between(Stage.PLANTED, Stage.SKINS_SETTING), Speaks.ONCE, soaking),
     Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict),
-    Rule("weekly-target", IN_LEAF, Speaks.ONCE, target_fits),
+    Rule("weekly-target", IN_LEAF, Speaks.ONE_MORNING, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),
     Rule("tubers-freeze", IN_EARTH, Speaks.EACH_DAY, freeze_at_tubers),
     Rule("blight-weather", DYING, Speaks.ONCE, blight_weather),

@@ -109,7 +109,7 @@ def _too_late_to_wake(condition: Condition, thresholds: Thresholds) -> Finding |
 def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """Some days before the likely day: cut what is large, if the soil that waits for it is neither cold nor hot."""
     limits = thresholds.seed
-    if condition.seed.cut is not None or condition.today > last_day(condition):
+    if condition.today > last_day(condition):
         return None
     if not condition.soil.known:
         return NotKnown("likely planting day")
@@ -136,6 +136,11 @@ def cut_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
     if verdict == "cut":
         return Finding("cut", Section.DO_TODAY, 36, facts)
     return Finding("whole", Section.LEAVE_ALONE, 18, facts)
+
+
+def cut_already(condition: Condition, _thresholds: Thresholds) -> bool:
+    """Whether the seed was noted as cut: the grower need not be told of it."""
+    return condition.seed.cut is not None
 
 
 def _would_wait(condition: Condition, soil_c: float, thresholds: Thresholds, standing: Said | None) -> bool:

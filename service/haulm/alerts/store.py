@@ -1,6 +1,7 @@
 """After lifting: curing, the store's warmth, looking through it, and the seed kept back."""
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -18,6 +19,8 @@ STORE_UNKNOWN = "how warm the store is"
 KEPT_AHEAD_DAYS = 28  # how long they keep is a matter of the weeks to come
 COOLS_WITHIN_DAYS = 42  # judgement: a store that cools later than this helps nothing that lies in it now
 MOVES_DAYS = 7  # judgement: the day of waking must move so far before another word is given on the seed
+
+GUESSED_DAYS = 3  # judgement: so many mornings are enough for a guess
 
 COLD = ("may-freeze", "too-cold")
 WARM = ("keeps", "months", "weeks")
@@ -94,7 +97,14 @@ def store_cold(condition: Condition, thresholds: Thresholds, standing: Said | No
         "coldest_on": today + coldest * DAY,
         "cold_c": limits.cold_c,
     }
-    return _said("may-freeze" if coming[coldest] < freeze_c else "too-cold", facts)
+    found = _said("may-freeze" if coming[coldest] < freeze_c else "too-cold", facts)
+    return replace(found, section=Section.STILL_SO) if _guessed_for_days(found, store, standing, today) else found
+
+
+def _guessed_for_days(found: Finding, store: StoreNow, standing: Said | None, today: date) -> bool:
+    """Said on some mornings by the outdoor air alone: without a reading it asks for no hands all winter."""
+    same = standing is not None and standing.verdict == found.verdict
+    return same and not store.readings and (today - date.fromisoformat(standing.episode)).days >= GUESSED_DAYS
 
 
 def store_warmth(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:

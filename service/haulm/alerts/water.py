@@ -10,7 +10,7 @@ from haulm.bed_water import WaterNow
 from haulm.condition import Condition
 from haulm.garden import Stage
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import DAY, Daily
+from haulm.weather import DAY, Daily, FloatArray
 
 WET_DAY_MM = 1.0  # judgement: less than this in a day wets no bed
 RAIN_NOT_KNOWN = NotKnown("rain of the last days", worth_saying=True)
@@ -161,7 +161,7 @@ def keep_it_dry(condition: Condition, thresholds: Thresholds, standing: Said | N
         thresholds.water.soaking_off_share if said else 1.0
     ):
         return NotKnown("forecast") if np.isnan(rain).any() else None
-    first_wet = int(np.argmax(rain >= WET_DAY_MM))
+    first_wet = _first_wet(rain, room_mm)
     facts: dict[str, Fact] = {
         "rain_coming_mm": coming_mm,
         "room_mm": max(room_mm, 0.0),
@@ -169,6 +169,12 @@ def keep_it_dry(condition: Condition, thresholds: Thresholds, standing: Said | N
         "days_ahead": hold_days,
     }
     return Finding("cover", Section.DO_TODAY, 45, facts)
+
+
+def _first_wet(rain_mm: FloatArray, room_mm: float) -> int:
+    """The first wet day; where only drizzle adds up, the day on which it is more than there is room for."""
+    wet = np.flatnonzero(rain_mm >= WET_DAY_MM)
+    return int(wet[0]) if wet.size else int(np.argmax(np.nancumsum(rain_mm) > room_mm))
 
 
 def _tapering(condition: Condition, thresholds: Thresholds) -> bool:

@@ -6,7 +6,7 @@ Every function takes a value in the house unit and answers text; one that is not
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import TypeGuard
 
 from haulm.units import (
@@ -25,9 +25,11 @@ from haulm.units import (
 )
 
 NOT_KNOWN = "not known"
+DAY = timedelta(days=1)
 MINUS = "−"
 # Not strftime: that would speak the language of whichever machine the letter is written on.
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+LONG_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -219,6 +221,24 @@ def day(value: date | None, today: date) -> str:
         return NOT_KNOWN
     told = f"{WEEKDAYS[value.weekday()]} {value.day} {MONTHS[value.month - 1]}"
     return told if value.year == today.year else f"{told} {value.year}"
+
+
+def soon(value: date, today: date) -> str:
+    """A coming day in the fewest words, for a subject that ends with a date of its own: "tomorrow", "on Thursday"."""
+    ahead = (value - today).days
+    if ahead in {0, 1}:
+        return ("today", "tomorrow")[ahead]
+    return f"on {LONG_WEEKDAYS[value.weekday()]}" if 1 < ahead < len(LONG_WEEKDAYS) else f"on {day(value, today)}"
+
+
+def night_to(morning: date, today: date) -> str:
+    """The night that ends on a morning: "tonight", "tomorrow night", "on Tuesday night"."""
+    ahead = (morning - today).days
+    if ahead == 1:
+        return "tonight"
+    if 1 < ahead < len(LONG_WEEKDAYS):
+        return f"{soon(morning - DAY, today)} night"
+    return f"in the night to {day(morning, today)}"
 
 
 def full_day(value: date) -> str:

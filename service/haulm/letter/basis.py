@@ -149,6 +149,8 @@ def _earlier_crops(condition: Condition) -> list[str]:
 
 
 def _station(origin: Origin, display: Display) -> str:
+    if not origin.name:
+        return "Weather station: none yet"
     told = f"Weather station: {origin.name}"
     if origin.distance_km is not None:
         told += f", {amounts.distance(origin.distance_km, display)} away"

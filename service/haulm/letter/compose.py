@@ -79,7 +79,7 @@ def _greeting(decision: Decision) -> str:
     then = f", but {amounts.count(to_ready, 'thing', 'things')} to get ready for" if to_ready else ""
     if _all_known(decision):
         return f"{_nothing(decision)} to do today at {name}{then}."
-    return f"Nothing is known to need doing today at {name}{then}. Not all is known, though."
+    return f"{_nothing(decision)} to do today at {name}, as far as is known{then}."
 
 
 def _nothing(decision: Decision) -> str:

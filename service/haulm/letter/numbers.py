@@ -74,6 +74,7 @@ def _bed_rows(condition: Condition, thresholds: Thresholds) -> tuple[Row, ...]:
         ("Store", _store),
         ("Straw", _straw),
         (f"Water, last {WEEK} days", _week_water),
+        (f"Water, next {WEEK} days", _week_ahead),
         ("Root zone", _root_zone),
     )
     told = ((what, tell(condition, thresholds)) for what, tell in tellers)
@@ -110,7 +111,7 @@ def _ready(condition: Condition, thresholds: Thresholds) -> str:
     odds = fit_odds(condition, thresholds, today - DAY)
     told = f"; that yesterday had {odds}" if odds else ""
     if ready.likely <= today:  # its warmth is not all: rain, the days ahead and the window have their say above
-        return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough now{told}"
+        return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough as it is{told}"
     span = f", {amounts.day_span(ready.early, ready.late, today)} in four cases of five" if ready.early else ""
     return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}{told}"
 
@@ -209,9 +210,18 @@ def _week_water(condition: Condition, thresholds: Thresholds) -> str:
         rain += f", {amounts.water(week.week_effective_mm, display)} of it passed the straw"
     told = f"{rain}, {amounts.water(week.week_watered_mm, display)} watered"
     if condition.stage.stage in AIMED_AT:
-        told = f"{had} of the {target} aimed at; {told}"
+        told = f"{had}, {target} aimed at: {told}"
     missing = week.week_unknown_days
     return f"{told}; the rain of {amounts.days(missing)} is {amounts.NOT_KNOWN}" if missing else told
+
+
+def _week_ahead(condition: Condition, _thresholds: Thresholds) -> str:
+    """What the weekly target stands beside, each day."""
+    water = condition.water
+    if water is None or np.isnan(water.outlook_need_mm) or condition.stage.stage not in AIMED_AT:
+        return ""
+    need = amounts.water(water.outlook_need_mm, condition.garden.place.display)
+    return f"the plants and the soil are expected to use {need}"
 
 
 def _root_zone(condition: Condition, _thresholds: Thresholds) -> str:

@@ -2,7 +2,8 @@
 
 A template `templates/alerts/<rule>.txt` has the blocks `sentence` and `reasons`, and where they are wanted `caution`,
 `subject` (short, for the subject of the mail), `name` (the matter in a few words: "frost on the shoots"),
-`ended` and `not_known` (the one line when an episode is over, or cannot be judged).
+`still` (what is left to say of it under Still so), `ended` and `not_known` (the one line when an episode is over, or
+cannot be judged).
 An alert that is over or cannot be judged has no facts: a sentence may ask for `unknown` before it uses any. A template
 sees the alert's facts by their names, and the names in `_standing`; a name that is neither is an error.
 """
@@ -33,7 +34,11 @@ IN_READERS_UNITS: dict[str, Callable[..., str]] = {
     "weight": amounts.weight,
     "weight_of_area": amounts.weight_of_area,
 }
-SEEN_FROM_TODAY: dict[str, Callable[..., str]] = {"day": amounts.day}
+SEEN_FROM_TODAY: dict[str, Callable[..., str]] = {
+    "day": amounts.day,
+    "soon": amounts.soon,
+    "night_to": amounts.night_to,
+}
 SPOKEN_ALIKE: dict[str, Callable[..., str]] = {
     "days": amounts.days,
     "minutes": amounts.minutes,
@@ -54,7 +59,7 @@ def item(alert: Alert, decision: Decision) -> Item:
         planting=told.planting,
         sentence=_sentence(told),
         reasons="" if short else _reasons(told),
-        caution="" if short else told.block("caution"),
+        caution="" if short or _read_before(alert) else told.block("caution"),
         first_on=alert.first_on,
         fresh=alert.fresh,
     )
@@ -130,16 +135,22 @@ class _Words:
         }
 
 
+def _read_before(alert: Alert) -> bool:
+    """A caution is repeated each morning only where something is to be done: elsewhere it was read on the first."""
+    return not alert.fresh and alert.section in {Section.LEAVE_ALONE, Section.KEEP_AN_EYE}
+
+
 def _sentence(told: _Words) -> str:
     alert = told.alert
     if alert.ended:
         return told.block("ended") or _capital(f"{told.matter()}: over.")
     if alert.unknown:
         return told.block("not_known") or _sentence_without_facts(told)
-    sentence = told.block("sentence")
-    if alert.section is Section.STILL_SO:
-        return f"{sentence.rstrip('.')} (so since {amounts.day(alert.first_on, told.today)})."
-    return sentence
+    if alert.section is not Section.STILL_SO:
+        return told.block("sentence")
+    # The numbers in it may be today's: only that it was said is as old as that day.
+    sentence = told.block("still") or told.block("sentence")
+    return f"{sentence.rstrip('.')} (first said {amounts.day(alert.first_on, told.today)})."
 
 
 def _sentence_without_facts(told: _Words) -> str:

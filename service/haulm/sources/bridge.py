@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from haulm.weather import (
     DAY,
+    NOWHERE,
     QUANTITIES,
     Days,
     FloatArray,
@@ -19,7 +20,6 @@ from haulm.weather import (
     LastNight,
     Mark,
     MarkArray,
-    Origin,
     Record,
     Timeline,
     unknown_days,
@@ -31,7 +31,6 @@ Mask = NDArray[np.bool_]
 GRACE = timedelta(hours=24)
 YEAR_DAYS = 365
 WEEK_DAYS = 7
-NOWHERE = Origin("none", "no station")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
