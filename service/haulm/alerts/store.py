@@ -103,8 +103,9 @@ def store_cold(condition: Condition, thresholds: Thresholds, standing: Said | No
 
 def _guessed_for_days(found: Finding, store: StoreNow, standing: Said | None, today: date) -> bool:
     """Said on some mornings by the outdoor air alone: without a reading it asks for no hands all winter."""
-    same = standing is not None and standing.verdict == found.verdict
-    return same and not store.readings and (today - date.fromisoformat(standing.episode)).days >= GUESSED_DAYS
+    if standing is None or standing.verdict != found.verdict or store.readings:
+        return False
+    return (today - date.fromisoformat(standing.episode)).days >= GUESSED_DAYS
 
 
 def store_warmth(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
