@@ -50,3 +50,28 @@ def test_where_nothing_is_near_it_says_why_there_are_no_dates(garden, capsys):
     with time_machine.travel(datetime(2026, 11, 25, 12, tzinfo=UTC)):
         assert cli.main(["calendar", "--state", str(garden / "state")]) == Exit.DONE
     assert "100 days before its window" in capsys.readouterr().out
+
+
+def test_a_weather_file_that_cannot_be_used_leaves_the_calendar_as_it_was(garden, capsys):
+    words = ["calendar", "--state", str(garden / "state")]
+    with time_machine.travel(NOW):
+        assert cli.main(words) == Exit.DONE
+        before = (garden / "haulm.ics").read_bytes()
+        load(garden / "haulm.toml").weather.file.unlink()
+        assert cli.main(words) == Exit.PARTLY
+    assert "there is no weather to reckon dates from" in capsys.readouterr().err
+    assert (garden / "haulm.ics").read_bytes() == before
+
+
+def test_dates_that_rest_on_old_weather_are_written_and_that_is_said(garden, capsys):
+    with time_machine.travel(datetime(2027, 4, 20, 12, tzinfo=UTC)):
+        assert cli.main(["calendar", "--state", str(garden / "state")]) == Exit.PARTLY
+    shown = capsys.readouterr()
+    assert "in haulm.ics." in shown.out
+    assert "These dates rest on days up to" in shown.err
+
+
+def test_a_calendar_that_cannot_be_written_is_told_with_what_to_do(garden, capsys):
+    with time_machine.travel(NOW):
+        assert cli.main(["calendar", str(garden), "--state", str(garden / "state")]) == Exit.SETTINGS
+    assert "a folder stands where the file should be" in capsys.readouterr().err

@@ -4,7 +4,7 @@ import gzip
 import json
 import ssl
 import threading
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
@@ -14,6 +14,7 @@ import trustme
 from haulm import cli
 from haulm.errors import Exit
 from haulm.settings.load import load
+from haulm.settings.sample import sample_toml
 
 OPTIONS = [
     *("--name", "Brackenford", "--latitude", "52.5", "--longitude", "-3.0", "--elevation", "140 m"),
@@ -34,7 +35,7 @@ def run(tmp_path, network, monkeypatch, capsys, world):
     def go(*words):
         code = cli.main([*words, "--state", str(tmp_path / "state")])
         shown = capsys.readouterr()
-        return code, shown.out, shown.err
+        return code, " ".join(shown.out.split()), shown.err
 
     with time_machine.travel(NOON):
         assert go("init", *OPTIONS)[0] == Exit.DONE
@@ -124,3 +125,48 @@ def test_a_mail_server_that_is_not_there_is_told(run, free_port):
     assert code == Exit.PARTLY
     assert f"127.0.0.1:{free_port}" in told
     assert "1 of 3 did not work." in told
+
+
+@pytest.fixture
+def own(tmp_path, monkeypatch, capsys, write_invented_days):
+    """A garden with files of its own, in a folder beside that of its settings; `haulm check` without --live."""
+    (tmp_path / "conf").mkdir()
+    text = sample_toml().replace('file = "brackenford.csv"', 'file = "../data/brackenford.csv"', 1)
+    for name in ("forecast", "hours"):
+        text = text.replace(f'# {name}_file = "brackenford', f'{name}_file = "../data/brackenford', 1)
+    (tmp_path / "conf/haulm.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "data").mkdir()
+    data = tmp_path / "data"
+    write_invented_days(data / "brackenford.csv", NOON.date(), 480, date(2025, 1, 1))
+    issue = "date,issued,air_min_c,air_max_c,rain_mm\n2026-06-03,2026-06-02T04:00Z,7,18,0\n"
+    (data / "brackenford-forecast.csv").write_text(issue)
+    (data / "brackenford-hours.csv").write_text("instant,air_c,humidity_pct\n2026-06-02T10:00Z,14,80\n")
+    monkeypatch.chdir(tmp_path)
+
+    def go():
+        with time_machine.travel(NOON):
+            code = cli.main(["check", "conf/haulm.toml", "--state", "state"])
+        return code, capsys.readouterr().out
+
+    return go
+
+
+def test_own_weather_files_are_read_without_being_asked(own, tmp_path):
+    code, told = own()
+    assert code == Exit.DONE
+    whole = " ".join(told.split())
+    assert f"Weather file {tmp_path}/data/brackenford.csv: 480 days" in whole
+    assert "one issue, the newest of 2026-06-02 04:00 UTC" in whole
+    assert "hours up to 2026-06-02 11:00 UTC" in whole
+    assert "/../" not in told
+    assert max(map(len, told.splitlines())) <= 80 + len(str(tmp_path))
+
+
+@pytest.mark.parametrize("name", ["brackenford.csv", "brackenford-forecast.csv", "brackenford-hours.csv"])
+@pytest.mark.parametrize("left", [None, "", "nonsense\n"])
+def test_an_own_weather_file_that_cannot_be_used_is_told(own, tmp_path, name, left):
+    file = tmp_path / "data" / name
+    file.unlink() if left is None else file.write_text(left)
+    code, told = own()
+    assert code == Exit.PARTLY
+    assert "could not be used: " + name in " ".join(told.split())

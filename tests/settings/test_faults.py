@@ -37,7 +37,7 @@ def test_missing_file_says_what_to_do(tmp_path):
 
 
 def test_a_folder_in_place_of_the_file(tmp_path):
-    with pytest.raises(SettingsError, match="cannot be read"):
+    with pytest.raises(SettingsError, match="is a folder"):
         load(tmp_path)
 
 

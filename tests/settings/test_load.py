@@ -1,5 +1,6 @@
 """What a sound file becomes: the garden in the words of the vocabulary, the thresholds in house units."""
 
+import os
 import subprocess
 import sys
 from datetime import date, time
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
+from haulm.errors import SettingsError
 from haulm.garden import Bed, Habit, Maturity, Place, Planting, Recipient, Season, Straw
 from haulm.settings.describe import describe
 from haulm.settings.load import load
@@ -141,3 +143,31 @@ def test_loading_imports_nothing_heavy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_path_loses_its_steps_up_where_that_leads_to_the_same_place(write, garden_text, tmp_path):
+    text = garden_text.replace('"brackenford.csv"', '"../data/./brackenford.csv"')
+    assert load(write(text)).weather.file == tmp_path.parent / "data" / "brackenford.csv"
+
+
+def test_behind_a_link_a_path_is_left_as_it_is_written(write, garden_text, tmp_path):
+    (tmp_path / "far" / "away").mkdir(parents=True)
+    (tmp_path / "link").symlink_to(tmp_path / "far" / "away")
+    path = load(write(garden_text.replace('"brackenford.csv"', '"link/../brackenford.csv"'))).weather.file
+    assert path.resolve() == tmp_path / "far" / "brackenford.csv"
+
+
+def test_a_folder_in_place_of_the_file_is_told_with_what_to_name(write, garden_text, tmp_path):
+    file = write(garden_text)
+    with pytest.raises(SettingsError, match="is a folder") as caught:
+        load(tmp_path)
+    assert caught.value.remedy == f"Name a file in it, like {file}."
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read everything")
+def test_a_file_that_may_not_be_read_is_told_with_what_to_do(write, garden_text):
+    file = write(garden_text)
+    file.chmod(0)
+    with pytest.raises(SettingsError, match="may not be read") as caught:
+        load(file)
+    assert "the right to read it" in caught.value.remedy

@@ -2,11 +2,11 @@
 
 import argparse
 import os
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
-from haulm.errors import Exit
+from haulm.commands.words import Commands, add, folded, settings_file, with_settings, with_state
 
 
 def add_calendar(commands: Commands) -> None:
@@ -23,10 +23,13 @@ def _calendar(arguments: argparse.Namespace) -> int:
     from haulm.settings.load import load  # noqa: PLC0415
 
     settings = load(settings_file(arguments), os.environ)
-    coming = calendar(settings, state_folder(arguments.state, os.environ), arguments.file, datetime.now(UTC))
+    written = calendar(settings, state_folder(arguments.state, os.environ), arguments.file, datetime.now(UTC))
+    coming = written.coming
     for one in coming:
         print(f"{one.day}  {one.title}")
     if not coming:
         print("Nothing is near: a planting has dates from 100 days before its window on.")
     print(f"{len(coming)} coming {'date' if len(coming) == 1 else 'dates'} in {arguments.file}.")
-    return Exit.DONE
+    for notice in written.notices:
+        print(folded([f"haulm: {notice}"]), file=sys.stderr)
+    return written.exit_code

@@ -6,7 +6,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from haulm.commands.words import DEFAULT_SETTINGS, Commands, add, day_of, settings_file, with_settings, with_state
+from haulm.commands.words import (
+    DEFAULT_SETTINGS,
+    Commands,
+    add,
+    day_of,
+    folded,
+    settings_file,
+    with_settings,
+    with_state,
+)
 from haulm.errors import Exit
 
 if TYPE_CHECKING:
@@ -62,7 +71,7 @@ def add_check(commands: Commands) -> None:
         commands,
         "check",
         _check,
-        "Say what a settings file will do, or every fault in it; and whether the memory is sound.",
+        "Say what a settings file will do, or every fault in it; whether your weather files and the memory are sound.",
     )
     parser.add_argument("file", type=Path, nargs="?", help="the settings file (default: as for morning)")
     parser.add_argument("--live", action="store_true", help="try every source and the mail server now")
@@ -125,7 +134,8 @@ def _init(arguments: argparse.Namespace) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.check_live import as_lines, check_files  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.store_look import check_store  # noqa: PLC0415
     from haulm.settings.describe import describe  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
@@ -133,9 +143,10 @@ def _check(arguments: argparse.Namespace) -> int:
     settings = load(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
+    files, found = check_files(settings, datetime.now(UTC))
     lines, code = check_store(state_folder(arguments.state, os.environ))
-    print("\n".join([*describe(settings), *lines]))
-    return code
+    print(folded([*describe(settings), *as_lines(files), *lines]))
+    return code or found
 
 
 def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:
@@ -144,5 +155,7 @@ def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:
 
     spool = state_folder(arguments.state, os.environ).spool
     tried, code = check_live(settings, spool, datetime.now(UTC))
-    print(as_json(tried) if arguments.json else "\n".join(as_lines(tried)))
+    failed = sum(not one.works for one in tried)
+    lines = [*as_lines(tried), *([f"{failed} of {len(tried)} did not work."] if failed else [])]
+    print(as_json(tried) if arguments.json else folded(lines))
     return code

@@ -2,14 +2,16 @@
 
 import argparse
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 from pathlib import Path
+from textwrap import wrap
 from typing import TypeAlias
 
 Command = Callable[[argparse.Namespace], int]
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 DEFAULT_SETTINGS = "haulm.toml"
+WIDTH = 80
 FIRST_YEAR, LAST_YEAR = 1800, 2150  # wider than any record; a slip in the year would have millions of days run
 
 
@@ -49,3 +51,13 @@ def settings_file(arguments: argparse.Namespace) -> Path:
     """The settings file of a command: as named, from the environment, or here."""
     named = arguments.settings or os.environ.get("HAULM_SETTINGS") or DEFAULT_SETTINGS
     return Path(named)
+
+
+def folded(lines: Iterable[str]) -> str:
+    """Lines as a terminal of 80 columns shows them whole; what follows the first of each stands in by two."""
+    shown: list[str] = []
+    for line in (part for whole in lines for part in whole.splitlines() or [""]):
+        begin = line[: len(line) - len(line.lstrip())]
+        following = begin + ("  " if not begin else "")
+        shown += wrap(line, WIDTH, subsequent_indent=following, break_long_words=False, break_on_hyphens=False) or [""]
+    return "\n".join(shown)

@@ -7,8 +7,9 @@ from datetime import datetime
 from pathlib import Path
 
 from haulm.errors import DeliveryError, Exit, HaulmError, SourceError
-from haulm.jobs.observe_file import forecasts_of_file, record_of_file
+from haulm.jobs.observe_file import forecasts_of_file, hours_of_file, record_of_file
 from haulm.jobs.observe_stations import FORECASTERS, access_to, read_station
+from haulm.letter import amounts
 from haulm.post.mail import probe
 from haulm.post.mailbox import probe_mailbox
 from haulm.settings.load import Settings
@@ -31,7 +32,17 @@ class Tried:
 def check_live(settings: Settings, spool: Path, now: datetime) -> tuple[tuple[Tried, ...], Exit]:
     """Each source and the mail server as it answers now; nothing is stored and no letter is sent."""
     tried = (*_weather(settings, spool, now), *_mail(settings), *_mailbox(settings), *_webhook(settings))
-    return tried, Exit.DONE if all(one.works for one in tried) else Exit.PARTLY
+    return tried, _verdict(tried)
+
+
+def check_files(settings: Settings, now: datetime) -> tuple[tuple[Tried, ...], Exit]:
+    """The grower's own weather files, where the settings name such: whether they are there and can be read."""
+    tried = tuple(_files(settings, now)) if settings.weather.source == "file" else ()
+    return tried, _verdict(tried)
+
+
+def _verdict(tried: tuple[Tried, ...]) -> Exit:
+    return Exit.DONE if all(one.works for one in tried) else Exit.PARTLY
 
 
 def as_lines(tried: tuple[Tried, ...]) -> Iterator[str]:
@@ -40,8 +51,6 @@ def as_lines(tried: tuple[Tried, ...]) -> Iterator[str]:
         yield f"{one.what}: {one.found}"
         if one.attribution:
             yield f"  Its licence asks to be named: {one.attribution}"
-    failed = sum(not one.works for one in tried)
-    yield "" if not failed else f"{failed} of {len(tried)} did not work."
 
 
 def as_json(tried: tuple[Tried, ...]) -> str:
@@ -67,14 +76,21 @@ def _files(settings: Settings, now: datetime) -> Iterator[Tried]:
     record, complaints = record_of_file(settings, today)
     what = f"Weather file {settings.weather.file}"
     if record is None:
-        yield Tried(what, works=False, found=str(complaints[0]))
+        yield Tried(what, works=False, found=f"{complaints[0]}.")
     else:
-        told = f"; {len(complaints)} things to mend in it, the first: {complaints[0]}" if complaints else ""
+        many = amounts.count(len(complaints), "thing", "things")
+        told = f"; {many} to mend in it, the first: {complaints[0]}" if complaints else ""
         yield Tried(what, works=True, found=f"{len(record.days)} days, the newest {record.days.last}{told}.")
     if settings.weather.forecast_file is not None:
         issues, doubts = forecasts_of_file(settings, now)
-        newest = f"{len(issues)} issues, the newest of {issues[-1].issued:%Y-%m-%d %H:%M} UTC." if issues else ""
-        yield Tried("Forecast file", works=bool(issues), found=newest or str(doubts[0]))
+        many = amounts.count(len(issues), "issue", "issues")
+        newest = f"{many}, the newest of {issues[-1].issued:%Y-%m-%d %H:%M} UTC." if issues else ""
+        what = f"Forecast file {settings.weather.forecast_file}"
+        yield Tried(what, works=bool(issues), found=newest or f"{doubts[0]}.")
+    if settings.weather.hours_file is not None:
+        hours, doubts = hours_of_file(settings, now)
+        newest = f"hours up to {hours.end:%Y-%m-%d %H:%M} UTC." if hours is not None else ""
+        yield Tried(f"File of hours {settings.weather.hours_file}", hours is not None, newest or f"{doubts[0]}.")
 
 
 def _station(access: Access, settings: Settings, name: str, now: datetime) -> Tried:

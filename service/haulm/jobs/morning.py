@@ -104,7 +104,7 @@ def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datet
     """Work a morning out afresh and store nothing, deliver nothing."""
     observed, decision = think(settings, state, now, as_of)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, decision.today))
-    return Morning(stored_letter(decision, forms, KIND), _exit(observed, decision))
+    return Morning(stored_letter(decision, forms, KIND), exit_of(observed, decision))
 
 
 def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Thought:
@@ -180,7 +180,7 @@ def write(settings: Settings, observed: Observed, brought: Brought, moment: date
     decision = _decide(settings, observed, brought.journal, brought.memory, moment, brought.told)
     decision = replace(decision, heard=brought.heard, asked=brought.asked)
     forms = write_out(decision, settings.thresholds, _picture_name(settings, decision.today))
-    return Written(stored_letter(decision, forms, KIND), decision.memory, _exit(observed, decision))
+    return Written(stored_letter(decision, forms, KIND), decision.memory, exit_of(observed, decision))
 
 
 def record(settings: Settings, database: Database, run: int, written: Written) -> None:
@@ -222,7 +222,7 @@ def _picture_name(settings: Settings, day: date) -> str:
     return f"{letter_stem(settings.garden.key, KIND, day)}.png"
 
 
-def _exit(observed: Observed, decision: Decision) -> Exit:
+def exit_of(observed: Observed, decision: Decision) -> Exit:
     """A letter written without fresh data is only partly a success."""
     silent = any(alert.rule == "station-silent" and not alert.ended for alert in decision.alerts)
     return Exit.DONE if observed.fresh and not silent and not decision.faults else Exit.PARTLY

@@ -24,15 +24,15 @@ def record_of_file(settings: Settings, today: date) -> tuple[Record | None, Comp
     delay = FILE_DELAY_HOURS if weather.usual_delay_hours is None else weather.usual_delay_hours
     try:
         record, broken = own_file.parse_record(
-            own_file.text_of(own_file.fetch(path), str(path)),
-            where=str(path),
+            own_file.text_of(own_file.fetch(path), path.name),
+            where=path.name,
             origin=Origin(path.stem, weather.station or f"the file {path.name}"),
             usual_delay=timedelta(hours=delay),
             ghcn_units=_units(settings),
         )
     except SourceError as fault:
         return None, (_unusable("weather record", fault),)
-    clean, doubtful = cleaned_record(record, str(path), today=today)
+    clean, doubtful = cleaned_record(record, path.name, today=today)
     return clean, broken + doubtful
 
 
@@ -42,7 +42,7 @@ def hours_of_file(settings: Settings, as_of: datetime) -> tuple[Hours | None, Co
     if path is None:
         return None, ()
     try:
-        hours, broken = own_hours.parse(own_file.text_of(own_file.fetch(path), str(path)), str(path), as_of)
+        hours, broken = own_hours.parse(own_file.text_of(own_file.fetch(path), path.name), path.name, as_of)
     except SourceError as fault:
         return None, (_unusable("file of hours", fault),)
     return cleaned_hours(hours), broken
@@ -58,14 +58,14 @@ def forecasts_of_file(settings: Settings, as_of: datetime) -> tuple[tuple[Foreca
         return (), ()
     try:
         issues, broken = own_file.parse_forecasts(
-            own_file.text_of(own_file.fetch(path), str(path)),
-            where=str(path),
+            own_file.text_of(own_file.fetch(path), path.name),
+            where=path.name,
             origin=Origin(path.stem, f"the file {path.name}"),
             ghcn_units=_units(settings),
         )
     except SourceError as fault:
         return (), (_unusable("forecast", fault),)
-    clean = [(issue, *cleaned(issue.days, str(path))) for issue in issues]
+    clean = [(issue, *cleaned(issue.days, path.name)) for issue in issues]
     told = [complaints for issue, _, complaints in clean if as_of - DOUBT_IS_TOLD <= issue.issued <= as_of]
     doubtful = tuple(complaint for complaints in told for complaint in complaints)
     return tuple(replace(issue, days=days) for issue, days, _ in clean), broken + doubtful

@@ -1,5 +1,6 @@
 """Read one garden's settings: every fault told at once, and the garden built in the words of the vocabulary."""
 
+import os
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -152,13 +153,23 @@ def read_text(path: Path) -> str:
     except FileNotFoundError as error:
         raise SettingsError(str(path), (Fault("there is no such file"),), remedy=_NO_FILE) from error
     except OSError as error:
-        raise SettingsError(str(path), (Fault(f"cannot be read ({error.strerror})"),)) from error
+        what, remedy = _unreadable(path, error)
+        raise SettingsError(str(path), (Fault(what),), remedy=remedy) from error
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         what = f"this letter is not UTF-8 (byte {raw[error.start]:#04x}); the file may have been saved as Latin-1"
         raise SettingsError(str(path), (Fault(what, line=line),), remedy="Save the file as UTF-8.") from error
+
+
+def _unreadable(path: Path, error: OSError) -> tuple[str, str]:
+    if isinstance(error, IsADirectoryError) or path.is_dir():
+        within = sorted(one.name for one in path.glob("*.toml"))
+        return "is a folder", f"Name a file in it, like {path / (within[0] if within else 'haulm.toml')}."
+    if isinstance(error, PermissionError):
+        return "may not be read", "Give the user that runs haulm the right to read it, or name another with --settings."
+    return f"cannot be read ({error.strerror})", "Check the path, and the disk that it lies on."
 
 
 def parse(text: str, path: Path) -> Tree:
@@ -189,7 +200,16 @@ def _from(folder: Path, table: _T) -> _T:
     for name in type(table).model_fields:
         value = getattr(table, name)
         if isinstance(value, Path):
-            changed[name] = folder / value
+            changed[name] = _shortest(folder / value)
         elif isinstance(value, Table):
             changed[name] = _from(folder, value)
     return table.model_copy(update=changed)
+
+
+def _shortest(path: Path) -> Path:
+    """The path without its steps up, where that leads to the same place: behind a link it may not."""
+    short = Path(os.path.normpath(path))
+    try:
+        return short if short.resolve() == path.resolve() else path
+    except (OSError, RuntimeError):  # links in a ring; whoever opens the file tells of it
+        return path
