@@ -139,6 +139,31 @@ def test_worse_by_a_class_is_a_letter_of_its_own_and_the_last(garden):
     assert [[one.status for one in sent] for sent in kinds] == [[Status.SENT, Status.SENT]] * 3  # the log and the mail
 
 
+@pytest.mark.parametrize("second_c", [COLD_C, HARD_C], ids=["no news", "graver"])
+def test_an_evening_letter_does_not_go_again_after_the_store_was_lost(garden, second_c):
+    """An evening's letter is followed by a copy: what it said of the night is not forgotten."""
+    garden.morning(MILD_C)
+    assert garden.evening(COLD_C).letter.kind == "evening"
+    before = len(garden.mails)
+    with garden.state.store.open("r+b") as store:
+        store.truncate(store.seek(0, 2) // 2)
+    look = garden.evening(second_c, hour=22, issued_hour=20)
+    assert (look.letter.kind if look.letter else "") == ("evening-worse" if second_c == HARD_C else "")
+    assert len(garden.mails) == before + (second_c == HARD_C)
+    told = morning(garden.settings, garden.state, at(6, 30, DAY + timedelta(days=1)))
+    assert "took its place" in " ".join(told.letter.text.split())
+
+
+def test_where_its_copy_is_lost_too_the_post_book_still_knows_of_an_evening_letter(garden):
+    """What the letter said is forgotten, so a look finds the night graver than it knows: under a kind of its own."""
+    garden.morning(MILD_C)
+    garden.evening(COLD_C)
+    for path in (garden.state.store, *garden.state.path.glob("backups/*.sqlite")):
+        path.unlink(missing_ok=True)
+    assert garden.evening(HARD_C, hour=22, issued_hour=20).letter.kind == "evening-worse"
+    assert len(garden.mails) == 3
+
+
 def test_a_milder_second_look_keeps_quiet(garden):
     garden.morning(MILD_C)
     garden.evening(COLD_C)

@@ -1,5 +1,6 @@
 """A store that is damaged or lost: the next run mends it by itself, says so, and sends nothing twice."""
 
+import errno
 import shutil
 import sqlite3
 from datetime import UTC, date, datetime, timedelta
@@ -19,6 +20,7 @@ from haulm.store.answers import signing_key
 from haulm.store.copies import copies_in
 from haulm.store.database import copies_of, damaged_of, open_database
 from haulm.store.letters import headings
+from haulm.store.lock import lock
 from haulm.store.notes import read_notes
 from haulm.store.post_book import book_of
 from haulm.store.runs import Outcome, events, read_runs
@@ -101,6 +103,12 @@ def remove(path):
     path.unlink()
 
 
+def forbid_writing(path):
+    with path.open("r+b") as file:
+        file.seek(18)
+        file.write(b"\x07")
+
+
 def lose_the_head(path):
     with path.open("r+b") as file:
         file.write(b"\x00" * 100)
@@ -132,7 +140,7 @@ def lose_rows_of_an_index(path):
 
 DAMAGES = [
     cut_in_half, cut_short, empty, remove, lose_the_head, flip_the_owner, damage_a_table, damage_an_index,
-    lose_rows_of_an_index,
+    lose_rows_of_an_index, forbid_writing,
 ]  # fmt: skip
 
 
@@ -386,3 +394,109 @@ def test_runs_read_back_count_as_done(run, state, settings):
     with open_database(state.store) as database:
         runs = read_runs(database, settings.garden.key, FIRST)
     assert [(one.outcome, one.note) for one in runs] == [(Outcome.DONE, "read back from its folder")]
+
+
+def test_a_copy_is_made_once_a_day_after_the_letter_and_thinned_out(run, state, tmp_path):
+    for number in range(9):
+        run(after(number))
+        run(after(number), 9)
+    held = copies_in(copies_of(state.store))
+    assert [copy.made for copy in held] == [at(after(8 - back)) for back in range(7)]  # 4 to 12 May: two weeks' Sundays
+    assert all(copy.size_bytes > 100_000 for copy in held)
+
+
+def test_a_copy_that_fails_stops_no_letter_and_is_told_after_some_days(run, state, postman, caplog):
+    run(FIRST)
+    shutil.rmtree(copies_of(state.store))
+    copies_of(state.store).write_text("a file stands here")
+    texts = [told(run(after(number))) for number in range(1, 6)]
+    assert len(postman.letters) == 6
+    assert "no copy could be made: a part of the path is a file" in caplog.text
+    known = ["has no copy yet" in text for text in texts]
+    assert known == [False, False, False, True, True]
+    assert "no copy could be made: a part of the path is a file, not a folder." in texts[-1]
+    copies_of(state.store).unlink()
+    assert "has no copy yet" in told(run(after(6)))
+    assert "has no copy yet" not in told(run(after(7)))
+
+
+def test_copies_that_stopped_are_told_with_the_day_of_the_last(run, state):
+    run(FIRST)
+    folder = copies_of(state.store)
+    for number in range(1, 5):
+        with lock(folder / ".lock", at(after(number))):  # another run that never ends
+            last = run(after(number))
+    assert "haulm's memory has had no copy since Tuesday 4 May: " in told(last)
+
+
+def test_where_there_is_no_room_for_two_the_copy_itself_takes_the_place(run, state, monkeypatch):
+    run(FIRST)
+    cut_in_half(state.store)
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(shutil, "copyfile", full)
+    done = run(after(1))
+    assert "took its place" in told(done)
+    assert [copy.made for copy in copies_in(copies_of(state.store))] == [at(after(1))]
+
+
+def test_a_full_disk_leaves_the_damaged_store_where_a_later_run_finds_it(run, state, monkeypatch, postman):
+    run(FIRST)
+    cut_in_half(state.store)
+
+    def broken(*_):
+        raise OSError(errno.EIO, "Input/output error")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(shutil, "copyfile", broken)
+        with pytest.raises(StoreError, match="could not be mended"):
+            run(after(1))
+    assert not state.store.exists()
+    assert known_runs_are_none(state)
+    assert "took its place" in told(run(after(1), 8))
+    assert subjects(postman) == [FIRST, after(1)]
+
+
+def known_runs_are_none(state):
+    with pytest.raises(StoreError, match="backups beside it shows that there was one"), open_database(state.store):
+        raise AssertionError
+    return True
+
+
+@pytest.mark.parametrize(
+    ("table", "change"),
+    [
+        ("runs", "UPDATE runs SET started = 'yesterd' || substr(started, 8)"),
+        ("runs", "UPDATE runs SET outcome = 'dond'"),
+        ("deliveries", "UPDATE deliveries SET changed = 'x'"),
+        ("said", "UPDATE said SET first_on = '2027-13-01'"),
+        ("letters", "UPDATE letters SET text = CAST(x'ff00ff' AS TEXT)"),
+    ],
+)
+def test_what_sqlite_takes_for_sound_and_no_run_can_read_is_damage(run, state, postman, table, change):
+    run(FIRST)
+    with sqlite3.connect(state.store) as connection:
+        connection.execute(change)
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    connection.close()
+    assert "took its place" in told(run(after(1)))
+    assert subjects(postman) == [FIRST, after(1)]
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_a_head_that_calls_the_tables_older_than_they_are_is_damage(run, state, number):
+    run(FIRST)
+    with sqlite3.connect(state.store) as connection:
+        connection.execute(f"PRAGMA user_version = {number}")
+    connection.close()
+    assert "took its place" in told(run(after(1)))
+
+
+def test_a_table_whose_form_is_damaged_is_damage(run, state):
+    run(FIRST)
+    whole = state.store.read_bytes()
+    assert whole.count(b"outcome TEXT NOT NULL, exit_code") == 1
+    state.store.write_bytes(whole.replace(b"outcome TEXT NOT NULL, exit_code", b"outkome TEXT NOT NULL, exit_code"))
+    assert "took its place" in told(run(after(1)))

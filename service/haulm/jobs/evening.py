@@ -19,7 +19,7 @@ from haulm.jobs.arrears import tell_cut_off
 from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.ending import sign_of_life, summed_up
-from haulm.jobs.kept_store import use_store
+from haulm.jobs.kept_store import keep_copy, use_store
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
@@ -104,6 +104,8 @@ def _attend(settings: Settings, state: StateFolder, database: Database, moment: 
     if outcome is Outcome.DONE and code is not Exit.DONE:
         outcome = Outcome.PARTLY
     end_run(database, run, now, outcome, code, look.told)
+    if look.letter is not None:
+        keep_copy(settings, database, now, anew=True)
     return replace(look, exit_code=code)
 
 

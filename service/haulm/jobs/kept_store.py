@@ -61,10 +61,14 @@ def use_store(path: Path, now: datetime, work: Callable[[Database], _T]) -> _T:
     return _work(path, now, work)
 
 
-def keep_copy(settings: Settings, database: Database, now: datetime) -> Copy | None:
-    """After a morning: copy the store if this local day has no copy, and let go of old ones. What fails is logged."""
+def keep_copy(settings: Settings, database: Database, now: datetime, *, anew: bool = False) -> Copy | None:
+    """After a morning: copy the store if this local day has no copy, and let go of old ones. What fails is logged.
+
+    After an evening's letter it is copied anew: a later look at the same night goes by what that letter said.
+    """
     place, folder = settings.garden.place, copies_of(database.path)
-    if any(place.day_of(copy.made) == place.day_of(now) for copy in copies_in(folder) if not copy.version):
+    made = [place.day_of(copy.made) for copy in copies_in(folder) if not copy.version]
+    if place.day_of(now) in made and not anew:
         return None
     begun = monotonic()
     try:
@@ -88,7 +92,7 @@ def copies_told(settings: Settings, database: Database, now: datetime) -> tuple[
         return ()
     failed = events(database, FAILED_COPY)
     why = f": {failed[-1].note}" if failed and failed[-1].started >= since else ""
-    told = f"haulm's store has had no copy since {since:%A %-d %B}" if newest else "haulm's store has no copy yet"
+    told = f"haulm's memory has had no copy since {since:%A %-d %B}" if newest else "haulm's memory has no copy yet"
     return (f"{told}{why}.",)
 
 
@@ -99,9 +103,7 @@ def _work(path: Path, now: datetime, work: Callable[[Database], _T]) -> _T:
 
 
 def _check_when_due(database: Database, now: datetime) -> None:
-    newest = events(database, CHECKED)
-    # A check dated into the future by a wrong clock is no check.
-    if newest and timedelta(0) <= now - newest[-1].started < CHECK_EVERY:
+    if _is_checked(database, now):
         return
     begun = monotonic()
     done = check_whole(database, patience_s=LONGEST_S)
@@ -109,6 +111,15 @@ def _check_when_due(database: Database, now: datetime) -> None:
     if not done:
         _LOG.warning("%s: the check was not at its end after %s.", database.path, took)
     keep_event(database, CHECKED, now, took, newest_only=True)
+
+
+def _is_checked(database: Database, now: datetime) -> bool:
+    try:
+        newest = events(database, CHECKED)
+    except ValueError:  # what cannot be read is what a check is for
+        return False
+    # A check dated into the future by a wrong clock is no check.
+    return bool(newest) and timedelta(0) <= now - newest[-1].started < CHECK_EVERY
 
 
 def _note_failure(database: Database, now: datetime, fault: Exception) -> None:

@@ -7,7 +7,6 @@ Whoever has it open holds a lock beside it together with all others who do; only
 import logging
 import math
 import os
-import re
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -23,14 +22,13 @@ from haulm.store.copies import Copy, make_copy
 from haulm.store.faults import MEND, PATIENCE_S, RAISED, told
 from haulm.store.instants import instant_of
 from haulm.store.lock import hold_with_others, let_go
-from haulm.store.migrations import MIGRATIONS
+from haulm.store.migrations import MIGRATIONS, tables_of
 from haulm.store.post_book import FOLDER as POST_BOOK
 from haulm.store.soundness import APPLICATION_ID, check
 
 Value = None | int | float | str | bytes
 
 _LOG = logging.getLogger("haulm")
-_MADE = re.compile(r"CREATE (?:UNIQUE )?(?:TABLE|INDEX) (\w+)")
 _OLDEST_SQLITE = (3, 37, 0)  # the first that knows STRICT tables
 _PRAGMAS = ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "query_only = ON")
 
@@ -67,6 +65,16 @@ class Database:
         """Check all tables; False if the time was up before the end. `DamagedError` where something is wrong."""
         return check(self._connection, self.path, full=full, patience_s=patience_s)
 
+    def try_to_write(self) -> None:
+        """Fail as a run would that cannot write; nothing is changed."""
+        self.rows("PRAGMA query_only = OFF")
+        self.rows("BEGIN IMMEDIATE")
+        try:
+            self.rows("DELETE FROM runs WHERE 0")
+        finally:
+            self.rows("ROLLBACK")
+            self.rows("PRAGMA query_only = ON")
+
     def copy(self, folder: Path, made: datetime) -> Copy:
         """Make a sound copy in a folder; the errors are those of `make_copy`."""
         return make_copy(self._connection, folder, made, len(MIGRATIONS))
@@ -77,7 +85,7 @@ class Database:
             with closing(self._connection.execute(statement, values)) as cursor:
                 return cursor.fetchall()
         except RAISED as fault:
-            raise told(self.path, fault) from fault
+            raise told(self.path, fault, in_transaction=self._connection.in_transaction) from fault
 
     def row(self, statement: str, values: Sequence[Value] = ()) -> sqlite3.Row | None:
         """The first row that a statement gives, None if it gives none."""
@@ -262,14 +270,22 @@ def _refuse_newer(database: Database, known: int) -> None:
         )
 
 
-def _refuse_false_version(database: Database) -> None:
-    """A damaged head may call the tables older than they are; to make them again would fail each day anew."""
-    later = MIGRATIONS[_pragma(database, "user_version") :]
-    made = {name for step in later for statement in step for name in _MADE.findall(statement)}
-    held = {row["name"] for row in database.rows("SELECT name FROM sqlite_schema")}
-    # Read in this order: another run may be making or changing the tables just now, all in one transaction.
-    if held & made and MIGRATIONS[_pragma(database, "user_version") :] == later:
-        raise DamagedError("the store's head is damaged", where=str(database.path), remedy=MEND)
+def _refuse_false_tables(database: Database) -> None:
+    """Tables that are not those of the version that the head names: one or the other is damaged.
+
+    SQLite may take the form of a table for sound, and then know no column of it; and to make tables again that a
+    damaged head calls missing would fail each day anew.
+    """
+    # In one statement: another run may be bringing the tables up just now, all in one transaction.
+    rows = database.rows(
+        "SELECT name, sql, (SELECT user_version FROM pragma_user_version) AS version FROM sqlite_schema"
+    )
+    if not rows:
+        return
+    held, known = {row["name"]: row["sql"] for row in rows}, rows[0]["version"]
+    false = any(held.get(name) != made for name, made in tables_of(MIGRATIONS[:known]).items())
+    if false or held.keys() & tables_of(MIGRATIONS[known:]).keys():
+        raise DamagedError("the store's tables are damaged", where=str(database.path), remedy=MEND)
 
 
 def _make_file(path: Path) -> None:
@@ -298,7 +314,7 @@ def _check_owner(database: Database) -> None:
     owner = _pragma(database, "application_id")
     if owner == APPLICATION_ID or (owner == 0 and empty):
         _refuse_newer(database, len(MIGRATIONS))
-        return _refuse_false_version(database)
+        return _refuse_false_tables(database)
     if database.rows("SELECT 1 FROM sqlite_schema WHERE name = 'waiting_deliveries'"):
         raise DamagedError("the store's head is damaged", where=str(database.path), remedy=MEND)
     raise StoreError(

@@ -1,5 +1,6 @@
 """What a fault of SQLite means to a person. A store that is damaged is told apart: it can be had again from a copy."""
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -17,7 +18,8 @@ _UNREADABLE = frozenset(
         8202,  # SQLITE_IOERR_DATA, which the library has no name for before Python 3.12
     }
 )
-_NO_TEXT = "Could not decode to UTF-8"  # Python's own fault, which has no code
+# Faults that have no code of their own: Python's, of a text that is none, and SQLite's of a head that it does not know.
+_WITHOUT_CODE = ("Could not decode to UTF-8", "unsupported file format")
 _DAMAGED = {
     sqlite3.SQLITE_CORRUPT: "the store is damaged",
     sqlite3.SQLITE_NOTADB: "it is not a database",
@@ -40,8 +42,10 @@ _FAULTS = {
 RAISED = (sqlite3.Error, UnicodeDecodeError)
 
 
-def told(path: Path, fault: sqlite3.Error | UnicodeDecodeError) -> StoreError | BusyError:
-    """A fault of the library as one of ours."""
+def told(
+    path: Path, fault: sqlite3.Error | UnicodeDecodeError, *, in_transaction: bool = False
+) -> StoreError | BusyError:
+    """A fault of the library as one of ours. Within a transaction nothing but the file itself forbids writing."""
     whole = getattr(fault, "sqlite_errorcode", 0)
     code = whole & 0xFF
     if code in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
@@ -50,8 +54,11 @@ def told(path: Path, fault: sqlite3.Error | UnicodeDecodeError) -> StoreError | 
             where=str(path),
             remedy="Try later.",
         )
-    if isinstance(fault, UnicodeDecodeError) or str(fault).startswith(_NO_TEXT):
-        return DamagedError("the store is damaged: a text in it is none", where=str(path), remedy=MEND)
+    if isinstance(fault, UnicodeDecodeError) or str(fault).startswith(_WITHOUT_CODE):
+        return DamagedError("the store is damaged: a text or its head cannot be read", where=str(path), remedy=MEND)
+    may_write = all(os.access(one, os.W_OK) for one in (path, path.parent))
+    if in_transaction and whole == sqlite3.SQLITE_READONLY and may_write:
+        return DamagedError("the store's head forbids to write in it", where=str(path), remedy=MEND)
     if code in _DAMAGED or whole in _UNREADABLE:
         return DamagedError(_DAMAGED.get(code, "the disk cannot read all of the store"), where=str(path), remedy=MEND)
     what, remedy = _FAULTS.get(code, (f"the store failed: {fault}", "Check the disk that it lies on."))

@@ -80,6 +80,7 @@ def is_sound(path: Path) -> bool:
     try:
         with connect(path) as database:
             check_whole(database)
+            database.try_to_write()
             return True
     except DamagedError:
         return False

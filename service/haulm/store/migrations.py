@@ -1,7 +1,10 @@
 """The store's tables, as steps from one version to the next. A step that was ever released is never changed again.
 
+Not by a blank: the tables of a store are compared with them, so as to tell a damaged one.
 Instants are UTC text of one width, local days ISO dates. A grower's rows carry the garden's key, weather its station's.
 """
+
+import re
 
 _FIRST = (
     # `received` is '' where nobody noted when a value came: it sorts before every instant.
@@ -70,3 +73,13 @@ _ANSWERS = (
 )
 
 MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _HOURS, _ANSWERS)
+
+_MADE = re.compile(r"CREATE (?:UNIQUE )?(?:TABLE|INDEX) (\w+)")
+_CHANGED = re.compile(r"(?:ALTER|DROP) (?:TABLE|INDEX) (\w+)")
+
+
+def tables_of(steps: tuple[tuple[str, ...], ...]) -> dict[str, str]:
+    """Each table and index that some steps make, as SQLite notes it: to the letter. Those they change are left out."""
+    made = {name: statement for step in steps for statement in step for name in _MADE.findall(statement)}
+    changed = {name for step in steps for statement in step for name in _CHANGED.findall(statement)}
+    return {name: statement for name, statement in made.items() if name not in changed}
