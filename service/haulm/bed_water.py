@@ -15,6 +15,19 @@ class EtoWay(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class WaterLately:
+    """The last weeks up to yesterday, a day each: what came to the soil, and how the root zone stood in the evening.
+
+    Unknown rain counts as none; `ready_mm` is RAW.
+    """
+
+    rain_mm: Daily
+    watered_mm: Daily
+    depletion_mm: Daily
+    ready_mm: Daily
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class WaterNow:
     """The bed's water.
 
@@ -42,6 +55,8 @@ class WaterNow:
         Rain that the straw can still hold back.
     eto_ways
         How the evapotranspiration of each of the last days was found, the newest last.
+    lately
+        The last five weeks; None where nobody asked for the past.
     """
 
     week_rain_mm: float
@@ -58,3 +73,4 @@ class WaterNow:
     drained_days: int
     straw_holds_mm: float
     eto_ways: tuple[EtoWay, ...] = ()
+    lately: WaterLately | None = None

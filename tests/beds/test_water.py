@@ -64,6 +64,14 @@ def test_the_weeks_ledger_counts_seven_days_and_not_the_eighth(bed_water):
     assert week.week_unknown_days == 0
 
 
+def test_the_last_weeks_day_by_day_end_in_what_the_morning_tells(bed_water):
+    now = bed_water([9.0, 1.0, 2.0, 0.0, 0.0, 4.0, 0.0, 5.0], watered=[8.0, 0.0, 3.0, 0.0, 0.0, 0.0, 0.0, 6.0])
+    lately = now.lately
+    assert lately.rain_mm.values[-7:].sum() == pytest.approx(now.week_effective_mm)
+    assert lately.watered_mm.values[-7:].sum() == pytest.approx(now.week_watered_mm)
+    assert (lately.depletion_mm.values[-1], lately.ready_mm.values[-1]) == (now.depletion_low_mm, now.ready_mm)
+
+
 def test_straw_keeps_some_of_the_rain_and_never_adds_to_it(bed_water):
     rain = [0.0, 6.0, 0.0, 0.0, 3.0, 0.0, 0.0]
     bare, covered = bed_water(rain), bed_water(rain, straw_m=0.15)

@@ -108,6 +108,17 @@ def test_a_planting_s_page_tells_what_was_said_and_what_was_noted(folder, settin
     assert "Skip watering" in page.words or "Water Gatebed" in page.words
 
 
+def test_a_planting_s_page_shows_its_stages_and_its_water(folder, settings):
+    planting = settings.garden.plantings[0]
+    html = (folder / f"planting-{planting.key}.html").read_text()
+    stages = re.findall(r"<li( class=\"ahead\")?>(.+?) <span>(.+?)</span>", html)
+    noted = [what for ahead, what, when in stages if "an estimate" not in when]
+    assert noted[0] == "planted"
+    assert all("an estimate" in when for ahead, what, when in stages if ahead)
+    assert any(ahead for ahead, what, when in stages)
+    assert (folder / f"planting-{planting.key}-water.png").stat().st_size < 20_000
+
+
 def test_today_is_the_newest_letter(folder):
     page = pages(folder)["index.html"]
     assert "Thu\u00a020\u00a0May 2027" in page.words

@@ -85,7 +85,7 @@ def test_words_for_the_picture(condition_of, timeline, thresholds, garden_of):
     assert alt_text(condition_of(), timeline, thresholds) == (
         "Soil temperature in Gatebed, 5 cm deep: 10.3 °C yesterday; over the last 21 days between 6.9 °C and 10.3 °C. "
         "Expected to Thu 23 April: between 9.3 °C and 10.6 °C. Planting waits for 10 °C. "
-        "Rain: 21 mm in the last 21 days; forecast: 18 mm. The weekly target is 25 mm."
+        "Rain: 21 mm in the last 21 days; forecast: 18 mm."
     )
     told = alt_text(condition_of(garden=garden_of(Display.US)), timeline, thresholds)
     assert "50 °F" in told

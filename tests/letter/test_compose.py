@@ -96,7 +96,9 @@ def test_numbers_before_planting(condition_of, decision_of, thresholds):
     rows = rows_of(compose(decision_of(conditions=[condition_of()]), thresholds), "Gatebed")
     assert rows == {
         "Stage": "chitting since Wed 25 March, as noted",
-        "Soil 5 cm deep": "10.3 °C yesterday (day's mean, give or take 1.1 °C); 2.9 °C warmer than a week before",
+        "Soil 5 cm deep": (
+            "10.3 °C yesterday (day's mean, four cases in five within 1.4 °C); 2.9 °C warmer than a week before"
+        ),
         "Soil fit to plant": "likely about Tue 21 April, between Fri 17 April and Thu 30 April in four cases of five "
         "(from 12 years of weather here); that yesterday had 10 °C or more is more likely than not, 6 in 10 (60 %)",
         "Straw": "7 cm, last laid Fri 20 March",
@@ -334,13 +336,13 @@ def test_the_way_to_what_the_beds_use_is_named(condition_of, decision_of, water,
 @pytest.mark.parametrize(
     ("changes", "told"),
     [
-        ({}, "about 6 °C today, by the outdoor air alone, give or take 2.5 °C"),
-        ({"readings": 2}, "about 6 °C today, by the outdoor air and two readings, give or take 2.5 °C"),
+        ({}, "about 6 °C today, by the outdoor air alone, four cases in five within 3.2 °C"),
+        ({"readings": 2}, "about 6 °C today, by the outdoor air and two readings, four cases in five within 3.2 °C"),
         ({"known": False}, "not known"),
         (
             {"questioned_c": ((TODAY - timedelta(days=1), 43.0),)},
-            "about 6 °C today, by the outdoor air alone, give or take 2.5 °C; 43 °C read on Mon 13 April is far from "
-            "all else and not used",
+            "about 6 °C today, by the outdoor air alone, four cases in five within 3.2 °C; 43 °C read on Mon 13 "
+            "April is far from all else and not used",
         ),
     ],
 )

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from haulm.bed_water import WaterNow
+from haulm.bed_water import WaterLately, WaterNow
 from haulm.beds.evaporation import Evaporation
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
 from haulm.beds.memo import Memo
@@ -28,6 +28,7 @@ TOP_M = 0.125  # the middle of the 10-15 cm that seed lives in before the shoots
 FULL_COVER_STRAW_M = 0.05  # judgement: from this depth on no soil is seen through the straw
 PLAUSIBLE_UNKNOWN_RAIN_MM = 10.0  # judgement: what a day of unknown rain may have brought
 WAYS_TOLD_DAYS = 21  # how far back the letter tells what its days rest on
+LATELY_DAYS = 35
 LIKELY_RAIN_CHANCE = 0.5  # judgement: less likely rain is left out when asking how long the water lasts
 
 
@@ -122,7 +123,17 @@ def water_now(
         drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, 0]),
         straw_holds_mm=_room_in_straw_mm(on_bed, past.days - 1, wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
         eto_ways=evaporation.ways(WAYS_TOLD_DAYS, (ahead.first - evaporation.eto_mm.first).days),
+        lately=_lately(past.first, on_bed, drivers, been),
     )
+
+
+def _lately(first: date, on_bed: BedDays, drivers: dict[str, FloatArray], been: wb.WaterTrajectory) -> WaterLately:
+    """What pictures show of the weeks up to yesterday."""
+    count = been.depletion_low_mm.shape[1]
+    begin = max(count - LATELY_DAYS, 0)
+    watered = on_bed.watered_mm[(first - on_bed.first).days :][:count]
+    rows = (been.effective_rain_mm[wb.RAIN_AS_NONE, 0], watered, been.depletion_low_mm[0], drivers["ready_mm"][0])
+    return WaterLately(*(Daily(first + begin * DAY, np.array(row[begin:count])) for row in rows))
 
 
 def _been(

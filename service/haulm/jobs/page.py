@@ -23,12 +23,13 @@ from haulm.jobs.season import season_told
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import page
 from haulm.letter.dates import coming_dates
-from haulm.letter.numbers import stage_in_words
 from haulm.letter.page import ARCHIVE, REVIEW, TODAY, BedWindows, Link, Listed, Row
 from haulm.letter.render import Picture
 from haulm.letter.season import as_parts as as_season_parts
 from haulm.letter.season import year_alt_text
 from haulm.letter.season_chart import Mark, Season, season_alt_text, season_chart
+from haulm.letter.stages import stages_of
+from haulm.letter.water_chart import water_alt_text, water_chart
 from haulm.post.folder import letter_stem, safe_name
 from haulm.settings.explain import explained
 from haulm.settings.load import Settings
@@ -158,17 +159,21 @@ def _bed(held: _Held, condition: Condition) -> dict[str, bytes]:
     link, thresholds = _link(condition), held.settings.thresholds
     notes = held.journal.of(condition.bed.key, condition.planting.key)
     first = _first(notes, condition)
-    watered = Daily(first, watered_mm(condition.bed, held.journal, first, (condition.today - first).days))
-    season = Season(condition, held.decision.timeline, first, watered, tuple(_marks(notes, first)))
+    seen = _seen_from(notes, first)
+    watered = Daily(seen, watered_mm(condition.bed, held.journal, seen, (condition.today - seen).days))
+    season = Season(condition, held.decision.timeline, seen, watered, tuple(_marks(notes, seen)))
     drawn = link.file.replace(".html", ".png")
     rows = [*_said(held, condition, first), *_noted(held, notes, first)]
     coming = [one for one in coming_dates(held.decision) if one.planting == condition.planting.key]
-    picture = Picture(drawn, season_alt_text(season))
-    stage = stage_in_words(condition)
-    return {
-        link.file: _text(page.bed_page(link, held.links, stage, picture, coming, rows)),
-        drawn: season_chart(season, thresholds),
-    }
+    files = {drawn: season_chart(season)}
+    pictures = [Picture(drawn, season_alt_text(season))]
+    water = water_chart(condition, held.decision.timeline, thresholds)
+    if water is not None:
+        name = link.file.replace(".html", "-water.png")
+        files[name] = water
+        pictures.insert(0, Picture(name, water_alt_text(condition, held.decision.timeline, thresholds)))
+    stages = stages_of(condition, notes, first)
+    return {link.file: _text(page.bed_page(link, held.links, stages, pictures, coming, rows)), **files}
 
 
 def _windows(settings: Settings, state: StateFolder, held: _Held, now: datetime, thought: Thought) -> dict[str, bytes]:
@@ -190,6 +195,12 @@ def _first(notes: Sequence[Entry], condition: Condition) -> date:
     earliest = condition.today - LONGEST_SEASON
     days = [entry.day for entry in notes if entry.day >= earliest and entry.planting]
     return max(min([*days, condition.today]) - BEFORE_THE_FIRST_NOTE, earliest)
+
+
+def _seen_from(notes: Sequence[Entry], first: date) -> date:
+    """The picture begins some weeks before planting: seed is bought in winter, and the months between show nothing."""
+    planted = [entry.day for entry in notes if entry.what is What.PLANTED and entry.day >= first]
+    return max(min(planted) - BEFORE_THE_FIRST_NOTE, first) if planted else first
 
 
 def _marks(notes: Sequence[Entry], first: date) -> Iterator[Mark]:

@@ -16,6 +16,7 @@ from haulm.jobs.morning import think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts, chart
+from haulm.letter.numbers import FOUR_IN_FIVE
 from haulm.settings.load import Settings
 from haulm.settings.thresholds import Thresholds
 from haulm.store.journal_file import read_journal
@@ -27,7 +28,6 @@ VERSION = 1
 WIDTH = 80
 HARD = "\u00a0"  # a space at which no line is broken
 LOOKED_BACK_DAYS, LOOKED_AHEAD_DAYS = 14, 8
-FOUR_IN_FIVE = 1.2816  # half the width of the central 80 % of a normal, in standard deviations
 
 
 @dataclass(frozen=True, slots=True, eq=False)

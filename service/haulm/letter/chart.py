@@ -6,30 +6,39 @@ hatched, and every line carries its own name.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from haulm.condition import Condition
 from haulm.garden import Season, Stage
 from haulm.letter import amounts
-from haulm.letter.drawing import DOTS_PER_INCH, INK, RAIN, SOIL, TYPE_POINTS, WIDTH_IN, png, quiet_axes
-from haulm.letter.numbers import seed_place
+from haulm.letter.drawing import (
+    DOTS_PER_INCH,
+    INK,
+    SOIL,
+    TYPE_POINTS,
+    WIDTH_IN,
+    in_the_way,
+    label_on_line,
+    name_days,
+    png,
+    quiet_axes,
+)  # fmt: skip
+from haulm.letter.numbers import FOUR_IN_FIVE, seed_place
+from haulm.letter.water_chart import LABEL_DAYS, DayWater, day_water, draw_day_water
 from haulm.settings.thresholds import Thresholds
-from haulm.units import Display, fahrenheit_from_celsius, inches_from_mm
+from haulm.units import Display, fahrenheit_from_celsius
 from haulm.weather import DAY, FloatArray, Timeline
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 PAST_DAYS = 21
-WEEK = 7
 HEIGHT_IN = 7.3
 NAME_LENGTH = 22
 LAST_LETTER = 0x52F  # DejaVu, which comes with matplotlib, has Latin, Greek and Cyrillic up to here
-LABEL_DAYS = 9  # about the width of a line's name
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,15 +49,12 @@ class _Shown:
     soil: FloatArray
     spread: FloatArray
     read: FloatArray
-    rain: FloatArray
-    week_rain: FloatArray
-    target: float
+    water: DayWater
     limit: float | None
     limit_name: str
     today: date
     where: str
     degrees: str
-    depth: str
 
 
 def choose(conditions: Iterable[Condition]) -> Condition | None:
@@ -77,8 +83,9 @@ def soil_chart(condition: Condition, timeline: Timeline, thresholds: Thresholds)
     for axes in (soil, rain):
         _quiet(axes, shown)
     _draw_soil(soil, shown)
-    _draw_rain(rain, shown)
-    _name_days(rain, shown)
+    draw_day_water(rain, shown.water)
+    _say_not_known(rain, shown, shown.water.rain)
+    name_days(rain, shown.today, shown.days)
     figure.subplots_adjust(left=0.02, right=0.89, top=0.945, bottom=0.055, hspace=0.22)
     return png(figure)
 
@@ -95,7 +102,7 @@ def alt_text(condition: Condition, timeline: Timeline, thresholds: Thresholds) -
     limit_c = planting_limit_c(condition, thresholds)
     if limit_c is not None:
         told.append(f"Planting waits for {amounts.temperature(limit_c, display)}.")
-    told.append(_rain_in_words(timeline, thresholds, display))
+    told.append(_rain_in_words(condition, timeline, thresholds))
     return " ".join(told)
 
 
@@ -111,43 +118,44 @@ def _ends(values_c: FloatArray, display: Display) -> str:
     return f"{amounts.temperature(low, display)} and {amounts.temperature(high, display)}"
 
 
-def _rain_in_words(timeline: Timeline, thresholds: Thresholds, display: Display) -> str:
+def _rain_in_words(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> str:
+    display = condition.garden.place.display
+    first, yesterday = timeline.today - PAST_DAYS * DAY, timeline.today - DAY
     rain = timeline.days.of("rain_mm")
-    past = rain.between(timeline.today - PAST_DAYS * DAY, timeline.today - DAY)
-    ahead = rain.between(timeline.today, timeline.days.last)
+    past, ahead = rain.between(first, yesterday), rain.between(timeline.today, timeline.days.last)
     unknown = int(np.isnan(past).sum())
     gap = f" ({amounts.days(unknown)} {amounts.NOT_KNOWN})" if unknown else ""
     come = amounts.water(float(np.nansum(ahead)), display) if np.isfinite(ahead).any() else amounts.NOT_KNOWN
-    target = amounts.water(thresholds.water.weekly_target_mm, display)
-    return (
-        f"Rain: {amounts.water(float(np.nansum(past)), display)} in the last {amounts.days(PAST_DAYS)}{gap}; "
-        f"forecast: {come}. The weekly target is {target}."
-    )
+    lately = condition.water.lately if condition.water else None
+    if lately is None:
+        told = f"Rain: {amounts.water(float(np.nansum(past)), display)}"
+    else:
+        came, given = (float(np.nansum(one.between(first, yesterday))) for one in (lately.rain_mm, lately.watered_mm))
+        told = f"Rain to the soil: {amounts.water(came, display)}, and {amounts.water(given, display)} watered,"
+    told = f"{told} in the last {amounts.days(PAST_DAYS)}{gap}; forecast: {come}."
+    if condition.stage.stage is Stage.EMERGED:
+        told += f" The weekly target is {amounts.water(thresholds.water.weekly_target_mm, display)}."
+    return told
 
 
 def _shown(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> _Shown:
     us, today = condition.garden.place.display is Display.US, condition.today
     first, last = today - PAST_DAYS * DAY, max(timeline.days.last, today)
-    temper, size, depth = (fahrenheit_from_celsius, 1.8, inches_from_mm) if us else (float, 1.0, float)
+    temper, size = (fahrenheit_from_celsius, 1.8) if us else (float, 1.0)
     limit_c = planting_limit_c(condition, thresholds)
-    rain_mm = timeline.days.of("rain_mm").between(first - (WEEK - 1) * DAY, last)
-    week_mm = np.lib.stride_tricks.sliding_window_view(rain_mm, WEEK).sum(axis=1)
     soil_c = _known_soil_c(condition, timeline, thresholds)
     display = condition.garden.place.display
     return _Shown(
         days=np.arange(len(soil_c), dtype=float) - PAST_DAYS,
         soil=soil_c * size + (temper(0.0) if us else 0.0),
-        spread=condition.soil.spread_c.between(first, last) * size,
+        spread=FOUR_IN_FIVE * condition.soil.spread_c.between(first, last) * size,
         read=_read_c(condition, first, last) * size + (temper(0.0) if us else 0.0),
-        rain=rain_mm[WEEK - 1 :] * depth(1.0),
-        week_rain=week_mm * depth(1.0),
-        target=depth(thresholds.water.weekly_target_mm),
+        water=day_water(condition, timeline, thresholds, PAST_DAYS),
         limit=None if limit_c is None else temper(limit_c),
         limit_name="" if limit_c is None else f"{amounts.temperature(limit_c, display)}, planting",
         today=today,
         where=f"Soil{_in_bed(condition.bed.name)}, {seed_place(condition)}",
         degrees="°F" if us else "°C",
-        depth="in" if us else "mm",
     )
 
 
@@ -205,10 +213,25 @@ def _draw_soil(axes: "Axes", shown: _Shown) -> None:
     _limits_of_soil(axes, shown, low, high)
     if shown.limit is not None:
         axes.axhline(shown.limit, color=INK, linewidth=1.6, linestyle=(0, (1, 1.5)))
-        _label(axes, shown, shown.limit, shown.limit_name, _in_the_way(axes, shown.soil, shown.limit))
+    _name_lines(axes, shown, high)
     _say_not_known(axes, shown, shown.soil)
     top = axes.get_ylim()[1]
     axes.text(-0.2, top, "today", fontsize=TYPE_POINTS - 1, color=INK, va="top")
+
+
+def _name_lines(axes: "Axes", shown: _Shown, high: FloatArray) -> None:
+    """The limit's name where less is drawn, and at the other end what the shade means."""
+    at_end = True
+    if shown.limit is not None:
+        busy = in_the_way(axes, shown.soil, shown.limit)
+        at_end = bool(busy[-LABEL_DAYS:].sum() < busy[:LABEL_DAYS].sum())
+        x, side = (shown.days[-1] + 0.4, "right") if at_end else (shown.days[0] - 0.4, "left")
+        label_on_line(axes, x, shown.limit, shown.limit_name, side)
+    known = np.flatnonzero(np.isfinite(high))
+    ends = known[:LABEL_DAYS] if at_end else known[-LABEL_DAYS:]
+    if ends.size:
+        x, side = (shown.days[ends[0]] - 0.4, "left") if at_end else (shown.days[ends[-1]] + 0.4, "right")
+        label_on_line(axes, x, float(high[ends].max()), "shade: 4 cases in 5", side)
 
 
 def _limits_of_soil(axes: "Axes", shown: _Shown, low: FloatArray, high: FloatArray) -> None:
@@ -221,46 +244,6 @@ def _limits_of_soil(axes: "Axes", shown: _Shown, low: FloatArray, high: FloatArr
     axes.locator_params(axis="y", nbins=5)
 
 
-def _draw_rain(axes: "Axes", shown: _Shown) -> None:
-    past, ahead = shown.days < 0, shown.days >= 0
-    bars = np.where(shown.rain > 0.0, shown.rain, np.nan)  # a bar of no height would draw its edge
-    axes.bar(shown.days[past], bars[past], width=0.75, color=RAIN)
-    axes.bar(shown.days[ahead], bars[ahead], width=0.75, facecolor="white", edgecolor=RAIN, hatch="////", linewidth=1.2)
-    joined = shown.days >= -1
-    axes.plot(shown.days[past], shown.week_rain[past], color=INK, linewidth=1.8)
-    axes.plot(shown.days[joined], shown.week_rain[joined], color=INK, linewidth=1.8, linestyle=(0, (4, 2)))
-    axes.axhline(shown.target, color=INK, linewidth=1.6, linestyle=(0, (1, 1.5)))
-    tallest = np.nanmax(np.concatenate([shown.rain, shown.week_rain, [shown.target]]))
-    axes.set_ylim(0.0, float(tallest) * 1.22)
-    axes.locator_params(axis="y", nbins=4)
-    axes.set_title(
-        f"Rain, {shown.depth}: bars each day, line 7 days together", fontsize=TYPE_POINTS, color=RAIN, loc="left", pad=8
-    )
-    target = f"{amounts.plain(shown.target, 1)} {shown.depth}, target for 7 days"
-    _label(axes, shown, shown.target, target, _in_the_way(axes, shown.week_rain, shown.target) | (bars > shown.target))
-    _say_not_known(axes, shown, shown.rain)
-    if np.isfinite(shown.rain[past]).any():
-        for day in shown.days[past & np.isnan(shown.rain)]:
-            axes.text(day, 0.0, "?", fontsize=TYPE_POINTS - 3, color=RAIN, ha="center", va="bottom")
-
-
-def _label(axes: "Axes", shown: _Shown, height: float, text: str, in_the_way: NDArray[np.bool_]) -> None:
-    """A line's name on the line, at the end where less is drawn; a white edge keeps it legible."""
-    from matplotlib.patheffects import withStroke  # noqa: PLC0415  late, as matplotlib itself
-
-    at_end = in_the_way[-LABEL_DAYS:].sum() < in_the_way[:LABEL_DAYS].sum()
-    x, side = (shown.days[-1] + 0.4, "right") if at_end else (shown.days[0] - 0.4, "left")
-    label = axes.text(x, height, text, fontsize=TYPE_POINTS - 1, color=INK, va="bottom", ha=side)
-    label.set_path_effects([withStroke(linewidth=4, foreground="white")])
-
-
-def _in_the_way(axes: "Axes", values: FloatArray, height: float) -> NDArray[np.bool_]:
-    """The days on which a curve runs where a name would stand on a level line."""
-    low, high = axes.get_ylim()
-    above = (values - height) / (high - low)
-    return (above > -0.02) & (above < 0.14)
-
-
 def _say_not_known(axes: "Axes", shown: _Shown, values: FloatArray) -> None:
     """What is blank because it is not known says so, before today and after."""
     for side, middle in ((shown.days < 0, -PAST_DAYS / 2.0), (shown.days >= 0, float(shown.days[-1]) / 2.0)):
@@ -268,9 +251,3 @@ def _say_not_known(axes: "Axes", shown: _Shown, values: FloatArray) -> None:
             low, high = axes.get_ylim()
             height = low + 0.25 * (high - low)
             axes.text(middle, height, amounts.NOT_KNOWN, fontsize=TYPE_POINTS - 1, color=INK, ha="center")
-
-
-def _name_days(axes: "Axes", shown: _Shown) -> None:
-    mondays = [day for day in shown.days if (shown.today + timedelta(days=int(day))).weekday() == 0]
-    named = [shown.today + timedelta(days=int(day)) for day in mondays]
-    axes.set_xticks(mondays, [f"{day.day} {amounts.MONTHS[day.month - 1][:3]}" for day in named])

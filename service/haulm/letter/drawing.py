@@ -1,7 +1,14 @@
 """What all pictures share: a width to be read on a phone, few colours, a quiet frame, a small file."""
 
 import io
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from haulm.letter import amounts
+from haulm.weather import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,6 +29,29 @@ def quiet_axes(axes: "Axes") -> None:
     axes.tick_params(labelsize=TYPE_POINTS - 1.5, length=0, colors=INK, pad=4)
     axes.grid(axis="y", color="#e4e0d6", linewidth=1.0)
     axes.set_axisbelow(True)
+
+
+def label_on_line(axes: "Axes", x: float, height: float, text: str, side: str) -> None:
+    """A line's name on the line itself; a white edge keeps it legible."""
+    from matplotlib.patheffects import withStroke  # noqa: PLC0415  late, as matplotlib itself
+
+    label = axes.text(x, height, text, fontsize=TYPE_POINTS - 1, color=INK, va="bottom", ha=side)
+    label.set_path_effects([withStroke(linewidth=4, foreground="white")])
+
+
+def in_the_way(axes: "Axes", values: FloatArray, height: float) -> NDArray[np.bool_]:
+    """The days on which a curve runs where a name would stand on a level line."""
+    low, high = axes.get_ylim()
+    above = (values - height) / (high - low)
+    return np.asarray((above > -0.02) & (above < 0.14))
+
+
+def name_days(axes: "Axes", today: date, days: FloatArray) -> None:
+    """Every Monday by its date, in weeks enough apart to be read; days count from today."""
+    mondays = [int(day) for day in days if (today + timedelta(days=int(day))).weekday() == 0]
+    shown = mondays[:: 1 if len(mondays) <= 5 else 2]
+    named = [today + timedelta(days=day) for day in shown]
+    axes.set_xticks(shown, [f"{day.day} {amounts.MONTHS[day.month - 1][:3]}" for day in named])
 
 
 def png(figure: "Figure") -> bytes:

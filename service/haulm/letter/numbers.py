@@ -18,6 +18,7 @@ Group = tuple[str, tuple[Row, ...]]
 Teller = Callable[[Condition, Thresholds], str]
 
 WEEK = 7
+FOUR_IN_FIVE = 1.2816  # half the width of the central 80 % of a normal, in standard deviations
 DRINKING = frozenset({Stage.PLANTED, Stage.EMERGED, Stage.DYING_BACK})  # the bed's water is of use to a crop
 AIMED_AT = frozenset({Stage.EMERGED})  # seed wants no water, and tops that go down are not watered by the week
 NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
@@ -99,7 +100,9 @@ def _soil(condition: Condition, _thresholds: Thresholds) -> str:
 
 
 def _give_or_take(spread_c: float, display: Display) -> str:
-    return "" if np.isnan(spread_c) else f", give or take {amounts.warmth(spread_c, display)}"
+    """How far off it may be, as the picture shades it and `haulm soil` lists it."""
+    within = amounts.warmth(FOUR_IN_FIVE * spread_c, display)
+    return "" if np.isnan(spread_c) else f", four cases in five within {within}"
 
 
 def _ready(condition: Condition, thresholds: Thresholds) -> str:

@@ -54,6 +54,16 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class StageRow:
+    """One step of a planting's season: what came, and when, noted or estimated, told or still ahead."""
+
+    name: str
+    when: str
+    noted: bool
+    ahead: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class BedWindows:
     """The planting windows of one bed: how they were reckoned, each with its rows, and the picture of the year."""
 
@@ -95,19 +105,20 @@ def archive_page(letters: Iterable[Listed], links: Sequence[Link]) -> str:
 def bed_page(
     link: Link,
     links: Sequence[Link],
-    stage: str,
-    picture: Picture | None,
+    stages: Iterable[StageRow],
+    pictures: Iterable[Picture],
     coming: Iterable[Coming],
     rows: Iterable[Row],
 ) -> str:
-    """One planting's season so far: its picture, what is coming, what was said and noted (newest first)."""
+    """One planting's season so far: its stages, its pictures, what is coming, what was said and noted, newest first."""
     listed = [
         {"day": _day(row.day), "what": row.what, "noted": row.noted}
         for row in sorted(rows, key=lambda row: row.day, reverse=True)
     ]
     ahead = [{"day": amounts.full_day(one.day), "title": one.title, "told": one.told} for one in coming]
     return _page(
-        "bed.html", links, link.file, title=link.name, stage=stage, picture=picture, coming=ahead, rows=listed
+        "bed.html", links, link.file, title=link.name, stages=list(stages), pictures=list(pictures), coming=ahead,
+        rows=listed,
     )  # fmt: skip
 
 

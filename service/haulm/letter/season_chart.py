@@ -1,4 +1,4 @@
-"""The picture of a bed's season so far: soil by day, and water by week against what was aimed at."""
+"""The picture of a bed's season so far: soil by day, and rain and waterings by week."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -9,7 +9,7 @@ import numpy as np
 from haulm.condition import Condition
 from haulm.letter import amounts
 from haulm.letter.drawing import DOTS_PER_INCH, INK, RAIN, SOIL, TYPE_POINTS, WIDTH_IN, png, quiet_axes
-from haulm.settings.thresholds import Thresholds
+from haulm.letter.numbers import FOUR_IN_FIVE
 from haulm.units import Display, fahrenheit_from_celsius, inches_from_mm
 from haulm.weather import DAY, Daily, FloatArray, Timeline
 
@@ -40,7 +40,7 @@ class Season:
     marks: tuple[Mark, ...]
 
 
-def season_chart(season: Season, thresholds: Thresholds) -> bytes:
+def season_chart(season: Season) -> bytes:
     """The picture as PNG."""
     from matplotlib.figure import Figure  # noqa: PLC0415  300 ms that only a page with a picture should pay
 
@@ -51,7 +51,7 @@ def season_chart(season: Season, thresholds: Thresholds) -> bytes:
         quiet_axes(axes)
         axes.set_xlim(-0.7, max(len(days), 14) - 0.3)
     _draw_soil(soil, season, days)
-    _draw_water(water, season, days, thresholds.water.weekly_target_mm)
+    _draw_water(water, season, days)
     _name_months(water, season, len(days))
     figure.subplots_adjust(left=0.02, right=0.89, top=0.945, bottom=0.055, hspace=0.22)
     return png(figure)
@@ -82,13 +82,13 @@ def _draw_soil(axes: "Axes", season: Season, days: FloatArray) -> None:
     us = condition.garden.place.display is Display.US
     size, zero = (1.8, fahrenheit_from_celsius(0.0)) if us else (1.0, 0.0)
     soil = condition.soil.as_it_lies_c.between(season.first, last) * size + zero
-    spread = condition.soil.spread_c.between(season.first, last) * size
+    spread = FOUR_IN_FIVE * condition.soil.spread_c.between(season.first, last) * size
     axes.fill_between(days, soil - spread, soil + spread, color=SOIL, alpha=0.22, linewidth=0)
     axes.plot(days, soil, color=SOIL, linewidth=2.6)
     low, high = np.nanmin([*(soil - spread), zero + 20.0]), np.nanmax([*(soil + spread), zero])
     axes.set_ylim(low - 0.05 * (high - low), high + 0.35 * (high - low))
     axes.locator_params(axis="y", nbins=5)
-    title = f"Soil where the seed lies, {'°F' if us else '°C'}"
+    title = f"Soil where the seed lies, {'°F' if us else '°C'}; shade: 4 cases in 5"
     axes.set_title(title, fontsize=TYPE_POINTS, color=SOIL, loc="left", pad=10)
     _name_marks(axes, season)
 
@@ -107,7 +107,7 @@ def _name_marks(axes: "Axes", season: Season) -> None:
         )  # fmt: skip
 
 
-def _draw_water(axes: "Axes", season: Season, days: FloatArray, target_mm: float) -> None:
+def _draw_water(axes: "Axes", season: Season, days: FloatArray) -> None:
     """Whole weeks up to yesterday: rain below, waterings on top of it."""
     us = season.condition.garden.place.display is Display.US
     unit = inches_from_mm(1.0) if us else 1.0
@@ -118,17 +118,11 @@ def _draw_water(axes: "Axes", season: Season, days: FloatArray, target_mm: float
     given = np.array([watered_mm[a:b].sum() for a, b in zip(starts, ends, strict=True)]) * unit
     middles = (starts + ends - 1) / 2.0
     axes.bar(middles, rain, width=WEEK * 0.8, color=RAIN)
-    axes.bar(middles, given, bottom=rain, width=WEEK * 0.8, facecolor="white", edgecolor=RAIN, hatch="////")
-    target = target_mm * unit
-    axes.axhline(target, color=INK, linewidth=1.6, linestyle=(0, (1, 1.5)))
-    axes.set_ylim(0.0, max(float((rain + given).max(initial=0.0)), target) * 1.25)
+    axes.bar(middles, given, bottom=rain, width=WEEK * 0.8, facecolor="white", edgecolor=RAIN, linewidth=1.6)
+    axes.set_ylim(0.0, max(float((rain + given).max(initial=0.0)), unit) * 1.25)
     axes.locator_params(axis="y", nbins=4)
-    name = "Water each week, " + ("in" if us else "mm")
-    axes.set_title(f"{name}: rain full, waterings hatched", fontsize=TYPE_POINTS, color=RAIN, loc="left", pad=8)
-    axes.text(
-        -0.4, target, f"{amounts.plain(target, 1)} {'in' if us else 'mm'}, target", fontsize=TYPE_POINTS - 1,
-        color=INK, va="bottom",
-    )  # fmt: skip
+    title = f"Each week, {'in' if us else 'mm'}: rain that fell full, watered open"
+    axes.set_title(title, fontsize=TYPE_POINTS, color=RAIN, loc="left", pad=8)
     for at in np.flatnonzero([np.isnan(rain_mm[a:b]).any() for a, b in zip(starts, ends, strict=True)]):
         axes.text(middles[at], 0.0, "?", fontsize=TYPE_POINTS - 3, color=INK, ha="center", va="bottom")
 
