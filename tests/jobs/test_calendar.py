@@ -75,3 +75,9 @@ def test_a_calendar_that_cannot_be_written_is_told_with_what_to_do(garden, capsy
     with time_machine.travel(NOW):
         assert cli.main(["calendar", str(garden), "--state", str(garden / "state")]) == Exit.SETTINGS
     assert "a folder stands where the file should be" in capsys.readouterr().err
+
+
+def test_another_day_s_calendar_can_be_asked_for(garden, capsys):
+    with time_machine.travel(NOW):
+        assert cli.main(["calendar", "--today", "2026-11-25", "--state", str(garden / "state")]) == Exit.DONE
+    assert "100 days before its window" in capsys.readouterr().out

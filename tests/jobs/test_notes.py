@@ -757,3 +757,18 @@ def test_tops_that_grew_again_and_were_cut_again_are_noted_anew(put: Noter, entr
     with pytest.raises(JournalError, match="already noted"):
         put("gatebed", "tops cut", 9, 1)
     assert [entry.day.day for entry in entries() if entry.what is What.TOPS_CUT] == [20, 1]
+
+
+@pytest.mark.parametrize(
+    "words", ["planted on 2027-04-16", "planted 2027-04-16", "watered 5 mm on Tuesday", "shoots yesterday"]
+)
+def test_a_day_among_the_words_is_pointed_to_its_option(garden: Garden, tmp_path: Path, words: str) -> None:
+    with pytest.raises(JournalError, match="is a day") as raised:
+        note(garden, StateFolder(tmp_path), "gatebed", words, now=NOON)
+    assert "--on" in raised.value.remedy
+
+
+def test_a_beginning_that_was_taken_for_a_bed_is_said(garden: Garden, tmp_path: Path) -> None:
+    taken = note(garden, StateFolder(tmp_path), "gateb", "straw 5 cm", now=NOON)
+    assert '"gateb" was taken for Gatebed.' in taken
+    assert "taken for" not in note(garden, StateFolder(tmp_path), "Gatebed", "straw 6 cm", now=NOON)

@@ -4,6 +4,7 @@ import argparse
 import os
 from datetime import UTC, datetime
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -22,6 +23,8 @@ def _answers(arguments: argparse.Namespace) -> int:
     from haulm.settings.load import load  # noqa: PLC0415
 
     settings = load(settings_file(arguments), os.environ)
-    found = answers(settings, state_folder(arguments.state, os.environ), datetime.now(UTC))
+    state = state_folder(arguments.state, os.environ)
+    with at_work("Reading the mailbox"):
+        found = answers(settings, state, datetime.now(UTC))
     print(as_json(found) if arguments.json else "\n".join(as_lines(found)))
     return Exit.TRY_LATER if found.fault else Exit.DONE

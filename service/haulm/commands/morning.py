@@ -4,6 +4,7 @@ import argparse
 import os
 from datetime import UTC, datetime
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -50,9 +51,14 @@ def _morning(arguments: argparse.Namespace) -> int:
     settings = load(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None
-    done = rehearse(settings, state, now, as_of or now) if arguments.dry_run else morning(settings, state, now, as_of)
+    with at_work("Thinking the morning through"):
+        if arguments.dry_run:
+            done = rehearse(settings, state, now, as_of or now)
+        else:
+            done = morning(settings, state, now, as_of)
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
-    shown = Exit.DONE if arguments.dry_run else refresh_pages(settings, state, now)
+    with at_work("Bringing the pages up to date"):
+        shown = Exit.DONE if arguments.dry_run else refresh_pages(settings, state, now)
     return done.exit_code or shown
 
 
@@ -67,10 +73,11 @@ def _evening(arguments: argparse.Namespace) -> int:
     settings = load(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_evening(settings, arguments.today) if arguments.today else None
-    if arguments.dry_run:
-        done = rehearse_evening(settings, state, now, as_of or now)
-    else:
-        done = evening(settings, state, now, as_of)
+    with at_work("Looking at the coming night"):
+        if arguments.dry_run:
+            done = rehearse_evening(settings, state, now, as_of or now)
+        else:
+            done = evening(settings, state, now, as_of)
     if arguments.json:
         print(as_json(done))
     else:

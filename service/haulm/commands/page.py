@@ -5,6 +5,7 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -24,6 +25,8 @@ def _page(arguments: argparse.Namespace) -> int:
 
     settings = load(settings_file(arguments), os.environ)
     folder = arguments.folder or settings.post.pages or Path("haulm-pages")
-    count = write_pages(settings, state_folder(arguments.state, os.environ), folder, datetime.now(UTC))
+    state = state_folder(arguments.state, os.environ)
+    with at_work("Working the pages out and drawing them"):
+        count = write_pages(settings, state, folder, datetime.now(UTC))
     print(f"{count} {'file' if count == 1 else 'files'} written; open {folder / 'index.html'} in a browser.")
     return Exit.DONE

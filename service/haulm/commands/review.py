@@ -4,6 +4,7 @@ import argparse
 import os
 from datetime import UTC, datetime
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -24,6 +25,8 @@ def _review(arguments: argparse.Namespace) -> int:
     from haulm.settings.load import load  # noqa: PLC0415
 
     settings = load(settings_file(arguments), os.environ)
-    found = review(settings, state_folder(arguments.state, os.environ), datetime.now(UTC), arguments.spot)
+    state = state_folder(arguments.state, os.environ)
+    with at_work("Looking back"):
+        found = review(settings, state, datetime.now(UTC), arguments.spot)
     print(as_json(found) if arguments.json else "\n".join(as_lines(found)))
     return Exit.DONE

@@ -5,6 +5,7 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -29,7 +30,8 @@ def _season(arguments: argparse.Namespace) -> int:
 
     settings = load(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
-    told = season_told(settings, state, datetime.now(UTC), arguments.bed, arguments.on)
+    with at_work("Planting on each day of each year"):
+        told = season_told(settings, state, datetime.now(UTC), arguments.bed, arguments.on)
     print(as_json(told) if arguments.json else "\n".join(as_lines(told)))
     if arguments.picture:
         write_whole(arguments.picture, picture(told), Step.PICTURE_WRITTEN)

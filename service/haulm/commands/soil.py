@@ -5,6 +5,7 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -27,7 +28,9 @@ def _soil(arguments: argparse.Namespace) -> int:
     from haulm.steps import Step  # noqa: PLC0415
 
     settings = load(settings_file(arguments), os.environ)
-    report = soil_report(settings, state_folder(arguments.state, os.environ), arguments.bed, datetime.now(UTC))
+    state = state_folder(arguments.state, os.environ)
+    with at_work("Working the soil out"):
+        report = soil_report(settings, state, arguments.bed, datetime.now(UTC))
     print(as_json(report) if arguments.json else "\n".join(as_lines(report)))
     if arguments.picture:
         write_whole(arguments.picture, picture(report, settings), Step.PICTURE_WRITTEN)

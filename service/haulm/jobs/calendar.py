@@ -22,8 +22,10 @@ class Written:
     exit_code: Exit
 
 
-def calendar(settings: Settings, state: StateFolder, file: Path, now: datetime) -> Written:
-    """Write the calendar file, or bring the one that stands up to date.
+def calendar(
+    settings: Settings, state: StateFolder, file: Path, now: datetime, as_of: datetime | None = None
+) -> Written:
+    """Write the calendar file, or bring the one that stands up to date; thought from `as_of` where that is another day.
 
     Raises
     ------
@@ -38,7 +40,7 @@ def calendar(settings: Settings, state: StateFolder, file: Path, now: datetime) 
         raise UsageError(
             "the library for calendar files is not installed", remedy="Install it: pip install 'haulm[calendar]'."
         ) from fault
-    observed, decision = think(settings, state, now, now)
+    observed, decision = think(settings, state, now, as_of or now)
     if observed.record is None:
         raise SourceError("there is no weather to reckon dates from", remedy=" ".join(observed.notices))
     coming = coming_dates(decision)

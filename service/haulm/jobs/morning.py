@@ -5,7 +5,7 @@ settings → observations and forecast → state of each bed → alerts → lett
 
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 from haulm.advice import AskedBack, Decision, Said
@@ -35,6 +35,7 @@ from haulm.store.mornings import record_morning
 from haulm.store.notes import reindex
 from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
+from haulm.weather import DAY
 
 KIND = "morning"
 Thought = tuple[Observed, Decision]
@@ -169,7 +170,7 @@ def bring(settings: Settings, state: StateFolder, database: Database, moment: da
     told += heartbeat_told(settings, database, now)
     told += tuple(str(complaint) for complaint in complaints)
     told += (f"Answers: {collected.fault}",) if collected.fault else ()
-    heard = to_be_told(database, garden, day)
+    heard = to_be_told(database, garden, day, _end_of(settings, day))
     beds = {bed.key for bed in settings.garden.beds}
     asked = tuple(AskedBack(one.sentence, one.bed, one.choices) for one in heard if one.choices and one.bed in beds)
     return Brought(journal, read_said(database, garden, before=day), told, tuple(one.told for one in heard), asked)
@@ -186,7 +187,13 @@ def write(settings: Settings, observed: Observed, brought: Brought, moment: date
 def record(settings: Settings, database: Database, run: int, written: Written) -> None:
     """Make a letter a fact, with its deliveries and what it said; to be called within one transaction."""
     record_morning(database, run, written.letter, addresses=addresses(settings), said=written.said)
-    mark_told(database, settings.garden.key, written.letter.day)
+    day = written.letter.day
+    mark_told(database, settings.garden.key, day, _end_of(settings, day))
+
+
+def _end_of(settings: Settings, day: date) -> datetime:
+    """What came after a day is told by a later letter, also where the day's own is only written now."""
+    return datetime.combine(day + DAY, time(0), ZoneInfo(settings.garden.place.zone))
 
 
 def _lost(notes: int) -> tuple[str, ...]:

@@ -117,6 +117,12 @@ def find_spot(garden: Garden, words: str) -> Spot:
     return found[0]
 
 
+def named_in_full(spot: Spot, words: str) -> bool:
+    """Whether words are a whole key or name of what they were taken for, not only the beginning of it."""
+    sought = same_words(words)
+    return sought in _names(spot) or sought in _names(Spot(spot.bed))
+
+
 def read_what(text: str) -> tuple[What, str]:
     """What was done or seen, and the rest of the words, which should be its amount.
 
@@ -173,9 +179,9 @@ def read_amount(what: What, written: str, bed: Bed, display: Display) -> Amount:
         return _without_amount(what, wanted)
     if wanted is None:
         told = "Say why the tops go down with --cause." if what is What.DYING_BACK else "Leave it out."
-        raise JournalError(f'"{what}" takes no amount, but "{_short(written)}" stands behind it', remedy=told)
+        raise JournalError(f'"{what}" takes no amount, but "{shortened(written)}" stands behind it', remedy=told)
     if len(written) > _LONGEST_AMOUNT:
-        raise UnitError(f'"{_short(written)}" is not an amount', where=what)
+        raise UnitError(f'"{shortened(written)}" is not an amount', where=what)
     try:
         quantity = read_quantity(written, *wanted.kinds)
     except UnitError as fault:
@@ -250,5 +256,6 @@ def _did_you_mean(said: str, known: Iterable[str]) -> str:
     return f'Did you mean "{nearest[0]}"? ' if nearest else ""
 
 
-def _short(text: str) -> str:
+def shortened(text: str) -> str:
+    """Words as an error repeats them: not endlessly."""
     return text if len(text) <= _LONGEST_AMOUNT else f"{text[:_LONGEST_AMOUNT]}…"

@@ -4,6 +4,7 @@ They need no lock but the journal's own short one, so they never wait for a morn
 """
 
 import json
+import re
 from datetime import date, datetime, timedelta
 from difflib import get_close_matches
 from pathlib import Path
@@ -13,7 +14,7 @@ from haulm.garden import Entry, Garden, Journal, What
 from haulm.jobs import note_answers as answers
 from haulm.jobs.note_season import planting_of, refuse_contradiction, short_ids, standing
 from haulm.jobs.note_store import means_the_store, store_reading
-from haulm.jobs.note_words import WANTED, Spot, find_spot, read_amount, read_cause, read_what
+from haulm.jobs.note_words import WANTED, Spot, find_spot, named_in_full, read_amount, read_cause, read_what, shortened
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts
 from haulm.store.instants import instant_text
@@ -22,6 +23,10 @@ from haulm.store.journal_file import append_entry, new_id, read_journal
 VERSION = 1
 OLDEST_DAYS = 400  # judgement: last season whole, and no slip of the year
 _SEE_LIST = "haulm notes lists them all."
+_DAY_WITHIN = re.compile(
+    r"(?:\bon\s+)?(?P<day>\b\d{4}-\d\d-\d\d\b)|\bon\s+(?:mon|tues?|wed|thu|fri|sat|sun)\w*\b|\byesterday\b",
+    re.IGNORECASE,
+)
 
 
 def note(
@@ -54,6 +59,7 @@ def note(
     if means_the_store(garden, bed_words):
         return _note_store(garden, path, what_and_amount, now, _day_of_note(day, today))
     spot = find_spot(garden, bed_words)
+    _no_day_within(what_and_amount)
     what, written = read_what(what_and_amount)
     why = read_cause(what, cause)
     amount = read_amount(what, written, spot.bed, garden.place.display)
@@ -65,8 +71,20 @@ def note(
     refuse_contradiction(garden, entry, journal, today)
     append_entry(path, entry)
     told = [answers.noted(garden, entry, amount, today), *answers.remarks(garden, entry, journal, today)]
+    if not named_in_full(spot, bed_words):
+        told.append(f'"{bed_words}" was taken for {(spot.planting or spot.bed).name}.')
     short = short_ids(read_journal(path)[0].entries)[entry.id]
     return f"{' '.join(told)}\nTo take it back: haulm notes --withdraw {short}"
+
+
+def _no_day_within(text: str) -> None:
+    """A day among the words would be taken for an amount."""
+    found = _DAY_WITHIN.search(text)
+    if found is not None:
+        day = found["day"] or "DATE"
+        raise JournalError(
+            f'"{shortened(found[0].strip())}" is a day, not an amount', remedy=f"Give the day with --on {day}."
+        )
 
 
 def _note_store(garden: Garden, path: Path, text: str, now: datetime, about: date) -> str:

@@ -8,11 +8,12 @@ from datetime import date
 import numpy as np
 
 from haulm.condition import EarlierCrops
-from haulm.garden import Cause
+from haulm.garden import Cause, What
+from haulm.jobs.note_words import tell_value
 from haulm.jobs.review import NightSeen, PlantingReview, Review, Water
 from haulm.jobs.review_chances import ChanceSeen
 from haulm.letter import amounts
-from haulm.units import Display
+from haulm.units import MM_PER_INCH, Display
 
 VERSION = 1
 WIDTH = 78
@@ -128,8 +129,13 @@ def _water(water: Water, display: Display) -> str:
         rain += f" ({amounts.days(water.rain_unknown_days)} not known)"
     if not water.turns:
         return f"Water from planting on: {rain}; no waterings noted."
-    given = f"{amounts.water(water.watered_mm, display)} ({amounts.volume(water.watered_l, display)})"
+    given = f"{_given(water.watered_mm, display)} ({amounts.volume(water.watered_l, display)})"
     return f"Water from planting on: {rain}; {given} in {amounts.count(water.turns, 'watering', 'waterings')}."
+
+
+def _given(mm: float, display: Display) -> str:
+    """What was poured is known as well as it was noted: little of it is told as the note told it."""
+    return tell_value(What.WATERED, mm, display) if mm < MM_PER_INCH else amounts.water(mm, display)
 
 
 def _frost(one: PlantingReview, display: Display, today: date) -> Iterator[str]:

@@ -69,20 +69,23 @@ def messages_from(database: Database, garden: str, sender: str) -> frozenset[str
     return frozenset(row["message"] for row in rows if row["sender"].casefold() == sender.casefold())
 
 
-def to_be_told(database: Database, garden: str, day: date) -> tuple[Heard, ...]:
-    """What no letter before that of a day has told of, oldest first."""
+def to_be_told(database: Database, garden: str, day: date, until: datetime) -> tuple[Heard, ...]:
+    """What no letter before that of a day has told of and was received before an instant, oldest first."""
     rows = database.rows(
-        """SELECT * FROM answers WHERE garden = ? AND (told_on IS NULL OR told_on = ?)
+        """SELECT * FROM answers WHERE garden = ? AND (told_on IS NULL OR told_on = ?) AND received < ?
            ORDER BY received, message, place""",
-        (garden, day.isoformat()),
+        (garden, day.isoformat(), instant_text(until)),
     )
     return tuple(_heard(row) for row in rows)
 
 
-def mark_told(database: Database, garden: str, day: date) -> None:
-    """All that was waiting has been told of in the letter of a day."""
+def mark_told(database: Database, garden: str, day: date, until: datetime) -> None:
+    """All that was waiting, received before an instant, has been told of in the letter of a day."""
     with database.transaction(Step.LETTER_STORED):
-        database.rows("UPDATE answers SET told_on = ? WHERE garden = ? AND told_on IS NULL", (day.isoformat(), garden))
+        database.rows(
+            "UPDATE answers SET told_on = ? WHERE garden = ? AND told_on IS NULL AND received < ?",
+            (day.isoformat(), garden, instant_text(until)),
+        )
 
 
 def mailbox_place(database: Database, mailbox: str) -> tuple[int, int]:

@@ -7,7 +7,7 @@ sent and said is read once through.
 import math
 import sqlite3
 from contextlib import closing
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from haulm.errors import DamagedError
@@ -37,7 +37,7 @@ def check_whole(database: Database, *, patience_s: float = math.inf) -> bool:
             read_said(database, row["garden"])
             all_deliveries(database, row["garden"])
             if with_answers:
-                to_be_told(database, row["garden"], date.max)
+                to_be_told(database, row["garden"], date.max, datetime.max.replace(tzinfo=UTC))
     except (ValueError, TypeError) as fault:
         raise DamagedError(f"the store is damaged: {fault}", where=str(database.path), remedy=MEND) from fault
     return done
