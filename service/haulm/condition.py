@@ -188,12 +188,15 @@ class SeedNow:
         nights too warm in the mean year; None where no record tells, or nothing ends it within the year.
     ends_by_heat
         Whether that is the heat.
+    season_p_days
+        Physiological days of the mean year from the shoots to that end; NaN where no record tells.
     """
 
     bought: date | None = None
     cut: date | None = None
     season_ends: date | None = None
     ends_by_heat: bool = False
+    season_p_days: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

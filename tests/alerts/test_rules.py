@@ -106,7 +106,8 @@ def seed_cases(a, today):
     autumn = replace(opens, season=Season.AUTUMN)
     later = replace(autumn, key="gate-late", name="Gatebed lates", window_first=today + 160 * DAY)
     two = replace(a.condition(Stage.SEED, planting=opens).garden, plantings=(opens, later))
-    frost, heat = SeedNow(season_ends=today + 155 * DAY), SeedNow(None, None, today + 145 * DAY, ends_by_heat=True)
+    frost = SeedNow(season_ends=today + 155 * DAY, season_p_days=930.0)
+    heat = SeedNow(None, None, today + 145 * DAY, ends_by_heat=True, season_p_days=830.0)
     coming = a.soil((8.0,) * 3, (9.0,) * 7, ready=20)
     soon = a.soil((9.0,) * 3, (10.0, 10.5, *(12.0,) * 12), ready=5)
     raked = replace(coming, ready_if_raked=DayRange(None, today + 12 * DAY, None, 1.0, 10))
@@ -120,7 +121,9 @@ def seed_cases(a, today):
         "buy-seed buy, another class": a.condition(
             Stage.SEED, planting=late, seed=replace(frost, season_ends=heat.season_ends)
         ),
-        "buy-seed buy, too short": a.condition(Stage.SEED, planting=opens, seed=SeedNow(season_ends=today + 130 * DAY)),
+        "buy-seed buy, too short": a.condition(
+            Stage.SEED, planting=opens, seed=SeedNow(season_ends=today + 130 * DAY, season_p_days=600.0)
+        ),
         "buy-seed buy, too warm from the start": a.condition(
             Stage.SEED, planting=opens, seed=SeedNow(None, None, opens.window_first, ends_by_heat=True)
         ),
@@ -128,6 +131,9 @@ def seed_cases(a, today):
         "buy-seed buy, no record": a.condition(Stage.SEED, planting=opens, chances=SeasonChances(0, 0.1, None)),
         "buy-seed buy for autumn": a.condition(Stage.SEED, planting=autumn, seed=frost),
         "buy-seed buy for two": a.condition(Stage.SEED, planting=opens, garden=two),
+        "buy-seed in-vain, never fit": a.condition(
+            Stage.SEED, planting=opens, soil=replace(a.soil(), ready=DayRange(None, None, None, 0.2, 10))
+        ),
         "start-chitting chit": a.condition(Stage.SEED, soil=coming, seed=SeedNow(today)),
         "start-chitting chit, raked": a.condition(Stage.SEED, soil=raked),
         "start-chitting chit, none bought, late": a.condition(Stage.SEED, soil=soon),
@@ -140,8 +146,10 @@ def seed_cases(a, today):
             soil=a.soil((29.0,) * 3, (28.5,) * 7),
             chances=SeasonChances(10, 0.1, today + 5 * DAY),
         ),
-        "buy-seed buy, in vain": a.condition(
-            Stage.SEED, seed=SeedNow(season_ends=today + 100 * DAY), chances=SeasonChances(10, 0.1, today + 5 * DAY)
+        "buy-seed in-vain": a.condition(
+            Stage.SEED,
+            seed=SeedNow(season_ends=today + 100 * DAY, season_p_days=700.0),
+            chances=SeasonChances(10, 0.1, today + 5 * DAY),
         ),
         "cut-seed cut": a.condition(Stage.CHITTING, soil=soon),
         "cut-seed whole": in_autumn(a, today, soil=a.soil((28.0,) * 3, (27.5, 27.5, 27.5, *(24.0,) * 14), ready=5)),
@@ -417,7 +425,7 @@ GROUPS = (
     *(lifting_cases, store_cases, water_cases, frost_cases, blight_cases, sky_cases),
 )
 VERDICTS = {
-    "buy-seed": {"buy"},
+    "buy-seed": {"buy", "in-vain"},
     "old-straw": {"rake-off", "lay-on"},
     "start-chitting": {"chit", "in-vain"},
     "cut-seed": {"cut", "whole"},

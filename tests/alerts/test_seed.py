@@ -1,6 +1,6 @@
 """Time to buy seed, to set it to chit, to cut it: both sides of every threshold.
 
-All defaults are common practice or judgement; the classes' shortest days (90, 120, 150) are the FAO crop page's.
+All defaults are common practice or judgement; the classes' P-days are held by `tests/science/test_development.py`.
 """
 
 from dataclasses import replace
@@ -42,17 +42,18 @@ def test_seed_that_was_noted_is_not_asked_for(a, thresholds, today):
 
 
 @pytest.mark.parametrize(
-    ("days", "maturity", "fitting"),
+    ("warmth", "maturity", "fitting"),
     [
-        (89, Maturity.EARLY, ""),
-        (90, Maturity.EARLY, "early"),
-        (119, Maturity.MID, "early"),
-        (120, Maturity.MID, "mid"),
-        (150, Maturity.EARLY, "late"),
+        (799.0, Maturity.EARLY, ""),
+        (800.0, Maturity.EARLY, "early"),
+        (899.0, Maturity.MID, "early"),
+        (900.0, Maturity.MID, "mid"),
+        (1000.0, Maturity.EARLY, "late"),
     ],
 )
-def test_the_class_that_fits_is_the_longest_that_can_ripen(a, thresholds, today, days, maturity, fitting):
-    condition = opening(a, today, 60, seed=SeedNow(season_ends=today + (60 + days) * DAY))
+def test_the_class_that_fits_is_the_longest_that_can_ripen(a, thresholds, today, warmth, maturity, fitting):
+    days = 120
+    condition = opening(a, today, 60, seed=SeedNow(season_ends=today + (60 + days) * DAY, season_p_days=warmth))
     condition = replace(condition, planting=replace(condition.planting, maturity=maturity))
     facts = buy_seed(condition, thresholds, None).facts
     assert (facts["fitting"], facts["season_days"], facts["later_share"]) == (fitting, days, 0.8)
@@ -125,9 +126,17 @@ def test_seed_is_left_asleep_where_the_soil_is_fit_too_late(a, thresholds, today
     safe = SeasonChances(10, 0.1, today + 40 * DAY)
     condition = a.condition(Stage.SEED, soil=a.soil(ready=41), planting=planting, chances=safe)
     assert verdict_of(start_chitting(condition, thresholds, None)) == verdict
-    assert buy_seed(condition, thresholds, None).facts["in_vain"]
+    assert verdict_of(buy_seed(condition, thresholds, None)) == "in-vain"
     in_time = replace(condition, soil=a.soil(ready=40))
-    assert not buy_seed(in_time, thresholds, None).facts["in_vain"]
+    assert verdict_of(buy_seed(in_time, thresholds, None)) == "buy"
+
+
+def test_no_seed_is_asked_for_where_the_soil_never_comes_to_its_limit(a, thresholds, today):
+    """A place near the pole, or one that is hot the whole year: told once, and nobody is sent to buy."""
+    never = replace(a.soil(), ready=DayRange(None, None, None, 0.2, 10))
+    assert verdict_of(buy_seed(opening(a, today, 60, soil=never), thresholds, None)) == "in-vain"
+    unknown = replace(never, known=False)
+    assert verdict_of(buy_seed(opening(a, today, 60, soil=unknown), thresholds, None)) == "buy"
 
 
 @pytest.mark.parametrize(("soil_c", "likely"), [(27.0, 3), (27.1, 20)])

@@ -7,7 +7,7 @@ import numpy as np
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.condition import Condition
 from haulm.garden import Maturity, Season, Stage
-from haulm.science.development import CLASS_DAYS
+from haulm.science.development import P_DAYS_NEEDED
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
@@ -30,27 +30,33 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         "opens_in_days": opens_in,
         "season": planting.season.value,
         "maturity": planting.maturity.value,
-        "needs_days": CLASS_DAYS[planting.maturity.value][0],
+        "season_p_days": seed.season_p_days,
+        "needs_p_days": P_DAYS_NEEDED[planting.maturity.value],
         "season_days": season_days,
         "season_ends": seed.season_ends,
         "by_heat": seed.ends_by_heat,
         "later_share": 1.0 - thresholds.planting.frost_chance,
-        "fitting": _fitting(season_days),
+        "fitting": _fitting(seed.season_p_days),
         "frost_years": condition.chances.years,
         "autumn_name": later[1] if later else "",
         "autumn_first": later[0] if later else None,
         "fit": fit,
         "last_day": last_day(condition),
-        "in_vain": fit is not None and fit > last_day(condition),
     }
+    if _never_fit(condition, fit) or (fit is not None and fit > last_day(condition)):
+        return Finding("in-vain", Section.KEEP_AN_EYE, 24, facts)
     return Finding("buy", Section.GET_READY, 24, facts)
 
 
-def _fitting(season_days: int | None) -> str:
-    """The longest class whose shortest days fit in the season; empty where none does, or where it is not known."""
-    if season_days is None:
-        return ""
-    fits = [kind.value for kind in Maturity if CLASS_DAYS[kind.value][0] <= season_days]
+def _never_fit(condition: Condition, fit: date | None) -> bool:
+    """The soil is known, and most years of the record never bring it to where planting waits for it."""
+    soil = condition.soil
+    return soil.known and soil.ready is not None and fit is None
+
+
+def _fitting(season_p_days: float) -> str:
+    """The longest class that the season's warmth ripens in the mean year; empty where none, or where not known."""
+    fits = [kind.value for kind in Maturity if P_DAYS_NEEDED[kind.value] <= season_p_days]
     return fits[-1] if fits else ""
 
 
