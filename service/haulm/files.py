@@ -4,6 +4,7 @@ import errno
 import os
 import re
 import secrets
+import shutil
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -26,6 +27,7 @@ _WORDS = {
 
 # A file is written in seconds: one that is unfinished and so much older than a new one was left by a run cut off.
 _LEFT_S = 3600.0
+_NO_ROOM_BYTES = 65_536  # SQLite wants 32 KiB beside a store only to read it
 _UNFINISHED = re.compile(r"\.haulm-[0-9a-f]{16}\.part")
 
 
@@ -33,6 +35,13 @@ def explain(fault: OSError) -> tuple[str, str]:
     """What went wrong with a file, in plain words, and what to do about it."""
     unknown = (fault.strerror or type(fault).__name__, "Check the disk and the path, then try again.")
     return _WORDS.get(fault.errno or 0, unknown)
+
+
+def is_full(folder: Path) -> bool:
+    """Whether a folder's disk has no room left, to speak of; False where that cannot be told."""
+    with suppress(OSError):
+        return shutil.disk_usage(folder).free < _NO_ROOM_BYTES
+    return False
 
 
 def make_folder(folder: Path, mode: int = 0o700) -> None:

@@ -2,11 +2,16 @@
 
 import argparse
 import os
+import sys
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
 from haulm.errors import Exit
+
+if TYPE_CHECKING:
+    from haulm.jobs.unsent import UnsentError
 
 
 def add_morning(commands: Commands) -> None:
@@ -45,17 +50,21 @@ def _morning(arguments: argparse.Namespace) -> int:
     from haulm.jobs.page import refresh_pages  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
+    from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
 
     open_log(os.environ)
     settings = load(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None
-    with at_work("Thinking the morning through"):
-        if arguments.dry_run:
-            done = rehearse(settings, state, now, as_of or now)
-        else:
-            done = morning(settings, state, now, as_of)
+    try:
+        with at_work("Thinking the morning through"):
+            if arguments.dry_run:
+                done = rehearse(settings, state, now, as_of or now)
+            else:
+                done = morning(settings, state, now, as_of)
+    except UnsentError as fault:
+        return _show(fault, as_json=arguments.json)
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
     with at_work("Bringing the pages up to date"):
         shown = Exit.DONE if arguments.dry_run else refresh_pages(settings, state, now)
@@ -67,23 +76,38 @@ def _evening(arguments: argparse.Namespace) -> int:
     from haulm.jobs.page import refresh_pages  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
+    from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
 
     open_log(os.environ)
     settings = load(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_evening(settings, arguments.today) if arguments.today else None
-    with at_work("Looking at the coming night"):
-        if arguments.dry_run:
-            done = rehearse_evening(settings, state, now, as_of or now)
-        else:
-            done = evening(settings, state, now, as_of)
+    try:
+        with at_work("Looking at the coming night"):
+            if arguments.dry_run:
+                done = rehearse_evening(settings, state, now, as_of or now)
+            else:
+                done = evening(settings, state, now, as_of)
+    except UnsentError as fault:
+        return _show(fault, as_json=arguments.json)
     if arguments.json:
         print(as_json(done))
     else:
         print(done.letter.text.rstrip() if done.letter else done.told)
     written = done.letter is not None and not arguments.dry_run
     return done.exit_code or (refresh_pages(settings, state, now) if written else Exit.DONE)
+
+
+def _show(fault: "UnsentError", *, as_json: bool) -> int:
+    """A letter that could not be stored: here, and in the log, which is read where nobody sees this."""
+    from haulm.jobs.unsent import tell_unsent  # noqa: PLC0415  --help must stay light
+
+    if not sys.stdout.isatty():
+        tell_unsent(fault)
+    print(fault.letter.json if as_json else fault.letter.text, end="\n" if as_json else "", flush=True)
+    print(f"haulm: {fault}", file=sys.stderr)
+    return fault.exit_code
 
 
 def _schedule(arguments: argparse.Namespace) -> int:

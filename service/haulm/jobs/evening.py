@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from haulm.advice import Said
 from haulm.beds.dusk import look_at
 from haulm.beds.evening import Tonight
-from haulm.errors import Exit
+from haulm.errors import Exit, StoreError
 from haulm.jobs.arrears import tell_cut_off
 from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
 from haulm.jobs.deliver import addresses, deliver
@@ -25,6 +25,7 @@ from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
 from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.unsent import unsent
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.letter import amounts
 from haulm.settings.load import Settings
@@ -72,9 +73,10 @@ def evening(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     BusyError
         Another run holds the lock.
     StoreError
-        The store cannot be used.
+        The store cannot be used; an `UnsentError` holds the letter that it could not take.
     """
     moment = as_of or now
+    day = settings.garden.place.day_of(moment)
     if _too_early(settings, moment):
         return _wait_for_it(settings)
 
@@ -84,11 +86,15 @@ def evening(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
         sign_of_life(settings, database, now, look.exit_code)
         return look
 
-    with (
-        summed_up(settings, KIND, settings.garden.place.day_of(moment)) as ending,
-        lock(state.lock(settings.garden), now),
-    ):
-        return use_store(state.store, now, work)
+    def without(copy: StateFolder) -> StoredLetter | None:
+        return rehearse_evening(settings, copy, now, moment).letter
+
+    with summed_up(settings, KIND, day) as ending:
+        try:
+            with lock(state.lock(settings.garden), now):
+                return use_store(state.store, now, work)
+        except StoreError as fault:
+            raise unsent(settings.garden, state, day, (WORSE, KIND), fault, without) from fault
 
 
 def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Look:

@@ -9,7 +9,7 @@ from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
 from haulm.advice import AskedBack, Decision, Said
-from haulm.errors import Exit
+from haulm.errors import Exit, StoreError
 from haulm.garden import Journal
 from haulm.jobs.answers import collect
 from haulm.jobs.arrears import arrears, tell_cut_off
@@ -22,6 +22,7 @@ from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
 from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.unsent import unsent
 from haulm.jobs.writing import gravest, keep_weather, stored_letter
 from haulm.post.folder import letter_stem
 from haulm.settings.load import Settings
@@ -69,7 +70,7 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     BusyError
         Another run holds the lock.
     StoreError
-        The store cannot be used.
+        The store cannot be used; an `UnsentError` holds the letter that it could not take.
     """
     moment = as_of or now
     day = settings.garden.place.day_of(moment)
@@ -80,8 +81,14 @@ def morning(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
         sign_of_life(settings, database, now, done.exit_code)
         return done
 
-    with summed_up(settings, KIND, day) as ending, lock(state.lock(settings.garden), now):
-        return use_store(state.store, now, work)
+    with summed_up(settings, KIND, day) as ending:
+        try:
+            with lock(state.lock(settings.garden), now):
+                return use_store(state.store, now, work)
+        except StoreError as fault:
+            raise unsent(
+                settings.garden, state, day, (KIND,), fault, lambda copy: rehearse(settings, copy, now, moment).letter
+            ) from fault
 
 
 def _attend(settings: Settings, state: StateFolder, database: Database, moment: datetime, now: datetime) -> Morning:

@@ -5,6 +5,7 @@ import sqlite3
 from pathlib import Path
 
 from haulm.errors import BusyError, DamagedError, StoreError
+from haulm.files import is_full
 
 PATIENCE_S = 10.0
 
@@ -61,5 +62,7 @@ def told(
         return DamagedError("the store's head forbids to write in it", where=str(path), remedy=MEND)
     if code in _DAMAGED or whole in _UNREADABLE:
         return DamagedError(_DAMAGED.get(code, "the disk cannot read all of the store"), where=str(path), remedy=MEND)
+    if code in {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN} and is_full(path.parent):
+        code = sqlite3.SQLITE_FULL
     what, remedy = _FAULTS.get(code, (f"the store failed: {fault}", "Check the disk that it lies on."))
     return StoreError(what, where=str(path), remedy=remedy)
