@@ -37,6 +37,7 @@ def main(words: Sequence[str] | None = None) -> int:
         return command(arguments)
     except HaulmError as fault:
         print(f"haulm: {fault}", file=sys.stderr)
+        _to_the_log(fault)
         return fault.exit_code
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -46,6 +47,15 @@ def main(words: Sequence[str] | None = None) -> int:
         return Exit.TRY_LATER
     except Exception as fault:  # noqa: BLE001  the outermost: whatever it is, a person reads what to do about it
         return _own_fault(fault)
+
+
+def _to_the_log(fault: HaulmError) -> None:
+    """Under cron, standard error may go nowhere: what ended a run by itself stands in the system's log too."""
+    if "logging.handlers" in sys.modules:
+        import logging.handlers  # noqa: PLC0415  --help must stay light
+
+        if any(isinstance(one, logging.handlers.SysLogHandler) for one in logging.getLogger().handlers):
+            logging.getLogger("haulm").error("%s", fault)
 
 
 def _own_fault(fault: Exception) -> Exit:

@@ -104,8 +104,8 @@ def test_each_run_ends_with_one_line_of_a_stable_form(garden, caplog):
     morning(settings, state, NOW)
     told = line_of(caplog.text)
     assert list(told) == [
-        "version", "garden", "kind", "day", "outcome", "exit", "letter", "sent", "waiting", "refused", "observed",
-        "forecast", "seconds",
+        "version", "garden", "kind", "day", "outcome", "exit", "letter", "sent", "waiting", "refused", "answers",
+        "observed", "forecast", "seconds",
     ]  # fmt: skip
     assert told["outcome"] == "done"
     assert (told["letter"], told["waiting"], told["refused"]) == ("yes", "0", "0")

@@ -19,6 +19,7 @@ from haulm.errors import Exit, StoreError
 from haulm.jobs.evening import evening
 from haulm.jobs.morning import morning, rehearse
 from haulm.jobs.notes import note
+from haulm.jobs.schedule import once
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.unsent import UnsentError, room_for
 from haulm.settings.load import load
@@ -206,3 +207,12 @@ def test_the_command_shows_it_and_tells_it_to_the_log(
 def test_where_no_disk_has_room_that_is_told():
     with pytest.raises(StoreError, match="no disk has"), room_for(shutil.disk_usage("/").total * 10**6):
         pass
+
+
+def test_a_timer_starts_the_morning_though_the_store_tells_nothing(settings_file, newer, network, capfd):
+    hour = {"HAULM_THRESHOLDS__DATA__LETTER_CATCH_UP_UNTIL": "23:59"}
+    code = once(settings_file, newer, {**os.environ, **network, **hour}, datetime.now(UTC))
+    told = capfd.readouterr().err
+    assert code == Exit.PARTLY
+    assert "What this is based on" in told
+    assert "Memory: it was written by a newer haulm" in told

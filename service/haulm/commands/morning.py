@@ -115,9 +115,11 @@ def _schedule(arguments: argparse.Namespace) -> int:
 
     from haulm.jobs.schedule import keep_watch, once  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.jobs.system_log import open_log  # noqa: PLC0415
 
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
     settings, state = settings_file(arguments), state_folder(arguments.state, os.environ)
     if arguments.once:
+        open_log(os.environ)
         return once(settings, state, os.environ, datetime.now(UTC), evening=arguments.evening)
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(message)s")
     return keep_watch(settings, state, os.environ)

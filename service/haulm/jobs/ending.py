@@ -4,10 +4,11 @@ The line is for programs that read logs. Its form is version 1, words parted by 
 not known is ``-``, and a value with other signs than letters, digits and ``.:_+-`` stands in quotes as JSON has it:
 
     haulm-run version=1 garden=… kind=morning|evening day=DATE outcome=done|partly|failed exit=CODE
-    letter=yes|no sent=N waiting=N refused=N observed=DATE forecast=INSTANT seconds=S
+    letter=yes|no sent=N waiting=N refused=N answers=N observed=DATE forecast=INSTANT seconds=S
 
 `letter` tells whether this day and kind has one; `sent`, `waiting` and `refused` count its deliveries (`waiting` those
-of earlier letters too); `observed` is the newest day observed and `forecast` when the forecast in use was issued.
+of earlier letters too); `answers` are those by mail that the letter tells of; `observed` is the newest day observed and
+`forecast` when the forecast in use was issued.
 """
 
 import json
@@ -66,7 +67,8 @@ def summed_up(settings: Settings, kind: str, day: date) -> Iterator[Ending]:
 
 def _line(garden: str, kind: str, day: date, outcome: str, ending: Ending, seconds: float) -> str:
     letter, counts = ending.letter, ending.counts
-    weather = json.loads(letter.json)["weather"] if letter is not None else {}
+    form = json.loads(letter.json) if letter is not None else {}
+    weather = form.get("weather", {})
     told = {
         "version": 1,
         "garden": garden,
@@ -78,6 +80,7 @@ def _line(garden: str, kind: str, day: date, outcome: str, ending: Ending, secon
         "sent": counts.get(Status.SENT, "-"),
         "waiting": counts.get(Status.READY, "-"),
         "refused": counts.get(Status.REFUSED, "-"),
+        "answers": len(form.get("heard", ())) if letter is not None else "-",
         "observed": weather.get("newest_observed") or "-",
         "forecast": weather.get("forecast_issued") or "-",
         "seconds": f"{seconds:.2f}",

@@ -23,7 +23,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from haulm.errors import DamagedError, Exit, HaulmError, SettingsError
+from haulm.errors import Exit, HaulmError, SettingsError, StoreError
 from haulm.jobs.due import Standing, due, next_try
 from haulm.jobs.errands import EVENING, Errand, errands
 from haulm.jobs.state_folder import StateFolder
@@ -218,12 +218,12 @@ class Watch:
 
 
 def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
-    """What the store tells of all runs since yesterday; nothing where it is damaged: the errand then mends it.
+    """What the store tells of all runs since yesterday; nothing where it cannot be read: the errand sees to that.
 
     Raises
     ------
-    HaulmError
-        The store cannot be used.
+    BusyError
+        Another file is just being put in its place.
     """
     if not state.store.exists():
         return Known()
@@ -232,8 +232,8 @@ def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
         with open_database(state.store) as database:
             runs = read_runs(database, garden.key, garden.place.day_of(now) - timedelta(days=1))
             undelivered = bool(waiting(database, garden.key) or left_sending(database, garden.key))
-    except DamagedError:
-        return Known()  # the errand tells of it, too
+    except StoreError:
+        return Known()  # the errand mends it, or works its letter out without it; it tells of it, too
     return Known(runs, undelivered)
 
 
@@ -255,7 +255,7 @@ def once(
     Raises
     ------
     HaulmError
-        The settings or the store cannot be used.
+        The settings cannot be used, or the store is just being mended.
     """
     settings = load(path, environ)
     day = settings.garden.place.day_of(now)

@@ -2,20 +2,45 @@
 
 import logging
 import logging.handlers
+import os
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 
 SYSTEM_LOG = Path("/dev/log")
+# The levels of the system log (RFC 5424, table 2); systemd reads them before a line, as sd-daemon(3) says.
+_LEVELS = ((logging.ERROR, 3), (logging.WARNING, 4), (logging.INFO, 6))
 
 
-def open_log(environ: Mapping[str, str]) -> None:
+class ForJournal(logging.Formatter):
+    """Each line of a message with its level before it, so that ``journalctl -p err`` finds what went wrong."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The message as systemd's journal takes it from standard error."""
+        level = next((number for least, number in _LEVELS if record.levelno >= least), 7)
+        return "\n".join(f"<{level}>{line}" for line in super().format(record).splitlines())
+
+
+def open_log(environ: Mapping[str, str], system_log: Path = SYSTEM_LOG) -> None:
     """Have the log lead somewhere: under systemd its journal takes standard error; elsewhere the system's own log.
 
     Where there is neither, lines go to standard error.
     """
-    if "JOURNAL_STREAM" not in environ and SYSTEM_LOG.exists():
-        handler: logging.Handler = logging.handlers.SysLogHandler(str(SYSTEM_LOG))
+    if leads_to_journal(environ):
+        handler: logging.Handler = logging.StreamHandler()
+        handler.setFormatter(ForJournal("%(message)s"))
+    elif system_log.exists():
+        handler = logging.handlers.SysLogHandler(str(system_log))
         handler.setFormatter(logging.Formatter("haulm: %(message)s"))
     else:
         handler = logging.StreamHandler()
     logging.basicConfig(level=logging.INFO, handlers=[handler], format="%(message)s")
+
+
+def leads_to_journal(environ: Mapping[str, str]) -> bool:
+    """Whether standard error is the journal's: systemd names its device and inode, which whatever we start inherits."""
+    try:
+        here = os.fstat(sys.stderr.fileno())
+    except (OSError, ValueError):
+        return False
+    return environ.get("JOURNAL_STREAM") == f"{here.st_dev}:{here.st_ino}"
