@@ -68,6 +68,7 @@ def test_restless_weather_and_an_odd_name_still_make_a_small_picture(condition_o
     size, _, grey = drawn(replace(one, soil=replace(one.soil, as_it_lies_c=soil_c)), wet)
     assert size < LARGEST_BYTES == 20_000
     assert (grey[:40, -20:] > 250).all()  # the title ends before the picture does
+    assert ((grey > 190) & (grey < 235)).mean() > 0.02  # the pale shade is still there in fewer colours
 
 
 def test_a_name_in_letters_that_the_picture_lacks_is_left_to_the_words(condition_of, timeline, garden_of, thresholds):

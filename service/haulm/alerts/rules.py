@@ -44,7 +44,7 @@ RULES: tuple[Rule, ...] = (
     Rule("straw-blows", stages_between(Stage.SEED, Stage.SKINS_SETTING), Speaks.ONE_MORNING, straw_blows),
     Rule("heat", IN_LEAF, Speaks.ONCE, heat),
     Rule("soaking", stages_between(Stage.PLANTED, Stage.SKINS_SETTING), Speaks.ONCE, soaking),
-    Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict),
+    Rule("water", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, water_verdict, ends_unsaid=True),
     Rule("weekly-target", IN_LEAF, Speaks.ONE_MORNING, target_fits),
     Rule("frost", stages_between(Stage.PLANTED, Stage.DYING_BACK), Speaks.EACH_DAY, frost_on_shoots),
     Rule("tubers-freeze", IN_EARTH, Speaks.EACH_DAY, freeze_at_tubers),

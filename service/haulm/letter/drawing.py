@@ -13,10 +13,12 @@ from haulm.weather import FloatArray
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from PIL.Image import Image
 
 WIDTH_IN, DOTS_PER_INCH = 7.2, 100
 LARGEST_BYTES = 20_000
-COLOURS = (32, 16, 8)  # fewer only where restless weather would make the file large
+MOST_COLOURS, FEWER_COLOURS = 32, (16, 8)  # fewer only where restless weather would make the file large
+APART = 40  # of 765: colours nearer than this look alike in a line
 TYPE_POINTS = 16.5  # about 10 px where a screen of 360 px shrinks the picture by half
 INK, SOIL, RAIN = "#24221e", "#7a3b12", "#1f4e79"
 
@@ -62,11 +64,30 @@ def png(figure: "Figure") -> bytes:
     figure.savefig(drawn, format="png", metadata={"Software": None})
     with Image.open(drawn) as image:
         full = image.convert("RGB")
-    packed = b""
-    for colours in COLOURS:
-        few = io.BytesIO()
-        full.quantize(colours, method=Image.Quantize.FASTOCTREE).save(few, format="PNG", optimize=True)
-        packed = few.getvalue()
+    packed = _packed(full.quantize(MOST_COLOURS, method=Image.Quantize.FASTOCTREE))
+    for count in FEWER_COLOURS:
         if len(packed) < LARGEST_BYTES:
             break
+        palette = Image.new("P", (1, 1))
+        palette.putpalette(_main_colours(full, count).ravel().tolist())
+        packed = _packed(full.quantize(palette=palette, dither=Image.Dither.NONE))
     return packed
+
+
+def _packed(image: "Image") -> bytes:
+    few = io.BytesIO()
+    image.save(few, format="PNG", optimize=True)
+    return few.getvalue()
+
+
+def _main_colours(full: "Image", count: int) -> NDArray[np.int64]:
+    """The colours that most of a picture is drawn in, no two alike: a pale shade is not merged into the white."""
+    drawn = np.asarray(full, dtype=np.int64).reshape(-1, 3) @ np.array([65536, 256, 1])
+    codes, times = np.unique(drawn, return_counts=True)
+    often = codes[np.argsort(-times)]
+    listed = np.stack([often // 65536, often // 256 % 256, often % 256], axis=1)
+    found = listed[:1]
+    for colour in listed[1:]:
+        if len(found) < count and (np.abs(found - colour).sum(axis=1) >= APART).all():
+            found = np.vstack([found, colour])
+    return found
