@@ -268,10 +268,12 @@ def once(
         if stands in {Standing.DUE, Standing.WAITING}:
             with _start(program, errand.command, path, state, environ, apart=False) as child:
                 code = child.wait()
+            if code < 0:
+                logger.error("The %s of %s was cut off by signal %d.", errand.name, day, -code)
             if code != Exit.DONE:
                 with _start(program, TELL, path, state, environ, apart=False) as word:
                     word.wait()
-            return code
+            return code if code >= 0 else Exit.TRY_LATER
     return Exit.DONE
 
 

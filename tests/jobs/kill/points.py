@@ -30,6 +30,8 @@ REACHED_BY = {
     | {Step.LOG_TOLD, Step.FOLDER_FILLED, Step.MAIL_TAKEN, Step.WEBHOOK_POSTED},
     "stations": {Step.FETCH_KEPT, Step.ABSENCE_KEPT, Step.PARSED_KEPT, Step.HOURS_KEPT},
     "cut off": {Step.CUT_OFF_NOTED},
+    "mend": {Step.STORE_SET_ASIDE, Step.STORE_PUT_BACK, Step.BOOK_FOLLOWED, Step.LETTER_STORED, Step.RUN_ENDED},
+    "thin": {Step.STORE_COPIED, Step.COPY_DROPPED, Step.BOOK_THINNED},
     "key": {Step.KEY_MADE},
     "answers": {Step.MAILBOX_READ, Step.NOTE_WRITTEN, Step.ANSWERS_KEPT, Step.PLACE_KEPT},
     "note": {Step.NOTE_WRITTEN},
@@ -79,7 +81,9 @@ class Nursery:
 
     def _ask(self, job: Mapping[str, object]) -> int:
         self._process.stdin.write(json.dumps(job) + "\n")
-        return int(self._process.stdout.readline())
+        answer = self._process.stdout.readline()
+        assert answer, "the nursery has ended"
+        return int(answer)
 
     def end(self) -> None:
         self._process.stdin.close()
