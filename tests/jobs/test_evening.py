@@ -1,10 +1,6 @@
 """Evenings as the command runs them: on loopback services and a real mail server, with a night that moves."""
 
 import json
-import os
-import signal
-import subprocess
-import sys
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -27,15 +23,6 @@ from haulm.store.said import read_said
 DAY = date(2027, 5, 4)
 ZONE = ZoneInfo("Europe/London")
 MILD_C, COLD_C, HARD_C = 8.0, -0.3, -6.0
-ALONE = """
-import os, sys
-from datetime import datetime
-from pathlib import Path
-from haulm.jobs.evening import evening
-from haulm.jobs.state_folder import StateFolder
-from haulm.settings.load import load
-evening(load(Path(sys.argv[1]), os.environ), StateFolder(Path(sys.argv[2])), datetime.fromisoformat(sys.argv[3]))
-"""
 
 
 def at(hour, minute=0, day=DAY):
@@ -182,27 +169,6 @@ def test_the_next_morning_tells_neither_a_missed_day_nor_a_frost_that_was_taken_
     text = " ".join(morning(garden.settings, garden.state, at(6, 30, DAY + timedelta(days=1))).letter.text.split())
     assert "There was no letter" not in text
     assert "frost on the shoots is unlikely" not in text
-
-
-def test_killed_between_store_and_send_the_letter_goes_once(garden, settings_file, network, postman):
-    garden.morning(MILD_C)
-    garden.night(COLD_C, 16)
-    postman.knocked.clear()
-    postman.hold.set()
-    process = subprocess.Popen(
-        [sys.executable, "-c", ALONE, str(settings_file), str(garden.state.path), at(18, 30).isoformat()],
-        env={**os.environ, **network},
-    )
-    assert postman.knocked.wait(timeout=30)
-    process.send_signal(signal.SIGKILL)
-    process.wait(timeout=10)
-    postman.hold.clear()
-    assert len(garden.mails) == 1
-    look = garden.evening(COLD_C, hour=18)
-    assert look.letter is None  # it is stored, and no graver now
-    assert garden.mails[1:] == ["Cover Gatebed tonight: frost – Tue 4 May"]
-    assert garden.evening(COLD_C, hour=20).exit_code == Exit.DONE
-    assert len(garden.mails) == 2
 
 
 def test_without_servers_the_mornings_forecast_is_used_and_the_exit_code_tells(garden):

@@ -106,7 +106,6 @@ def fresh(tmp_path, prepared, mail_port, receiver):
         text = re.sub(r"# forecast_file = .*", 'forecast_file = "forecast.csv"', text)
         text = text.replace("grower@example.org", f"grower-{number}@example.org")
         text = re.sub(r"(?m)^# log = .*", "log = true", text)
-        text = text.replace("[backups]\n", "[backups]\ndays = 1\nweeks = 1\n")
         text = re.sub(r"(?m)^(#.*)?\n", "", text)  # read faster
         text += (
             f'\n[post.mail]\nhost = "127.0.0.1"\nport = {mail_port}\nsecurity = "none"\nsender = "haulm@example.org"\n'
@@ -289,66 +288,6 @@ def test_an_evening_cut_off_is_told_by_the_morning(kill_points, fresh, go):
     assert "The look at the night after Tuesday 12 May was cut off, so no warning could come of it." in told
 
 
-def damage(folder):
-    """Spoil the store as a failing card does."""
-    with (folder / "state" / "haulm.sqlite").open("r+b") as file:
-        file.seek(4096)
-        file.write(b"\xff" * 40_000)
-
-
-def test_a_morning_that_mends_the_store(kill_points, fresh, post, go):
-    before = fresh("before")
-    go(before, MORNING, EVENING)
-    damage(before)
-    calm = fresh("calm", before)
-    assert "its file haulm.sqlite) was damaged" in " ".join(go(calm, NEXT).split())
-    wanted = but_the_mending(facts(calm))
-    assert [kind for _, kind, *_ in wanted["letters"]] == ["evening", "morning", "morning"]
-
-    def look(folder, point, came_by):
-        told = " ".join(go(folder, NEXT).split())
-        assert "its file haulm.sqlite) was" in told or point.step is Step.RUN_ENDED
-        assert len(list((folder / "state" / "damaged").glob("*.sqlite"))) == 1
-        assert differing(but_the_mending(facts(folder)), wanted) == []
-        post.check(folder, 1, point, came_by)
-
-    assert kill_points.everywhere("mend", *NEXT, lambda number: fresh(number, before), look) >= 10
-
-
-def but_the_mending(found):
-    """Facts without the sentence on the store: a run cut off between its two moves leaves it gone, not damaged."""
-    letters = []
-    for *heading, _, whole in found["letters"]:
-        told = json.loads(whole)
-        told["basis"] = [line for line in told["basis"] if not line.startswith("haulm's memory")]
-        letters.append((*heading, told))
-    return {**found, "letters": letters, "files": sorted(found["files"])}
-
-
-def test_a_morning_that_lets_go_of_old_copies(kill_points, fresh, go):
-    before = fresh("before")
-    long_ago = at(TODAY - timedelta(days=21), 6)
-    go(before, (("morning",), long_ago))
-    calm = fresh("calm", before)
-    go(calm, MORNING, NEXT)
-    wanted, left = facts(calm), what_is_kept(calm)
-    assert [len(kept) for kept in left] == [1, 8]
-
-    def look(folder, point, came_by):
-        go(folder, MORNING, NEXT)
-        assert (differing(facts(folder), wanted), what_is_kept(folder)) == ([], left)
-
-    assert kill_points.everywhere("thin", *MORNING, lambda number: fresh(number, before), look) == 6
-
-
-def what_is_kept(folder):
-    """The days of the copies, and the deliveries in the post book."""
-    copies = sorted(path.name[:14] for path in (folder / "state" / "backups").glob("haulm-*"))
-    (book,) = (folder / "state" / "post-book").glob("*.jsonl")
-    entries = [json.loads(line) for line in book.read_text(encoding="utf-8").splitlines()]
-    return copies, sorted({(entry["day"], entry["channel"]) for entry in entries})
-
-
 def test_a_note(kill_points, fresh, go):
     words, when = ("note", "gatebed", "watered 10 l"), at(TODAY, 18)
 
@@ -517,3 +456,7 @@ def test_a_morning_killed_under_the_timer(kill_points, fresh, post, go, point):
     assert "was cut off" in go(garden, (words, when))
     assert list(post.mails(garden).values()) == list(post.posts(garden).values()) == [1]
     assert "was cut off" not in go(garden, (words, when))
+
+
+def test_the_program_is_killed_at_every_step_there_is(kill_points):
+    assert set(Step) == set().union(*kill_points.reached_by.values())

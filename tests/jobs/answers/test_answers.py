@@ -118,18 +118,6 @@ def test_one_message_twice_and_one_run_twice_note_once(garden, box):
     assert len(noted(settings, state)) == 1
 
 
-def test_a_run_that_was_killed_after_noting_notes_nothing_twice(garden, box):
-    settings, state = garden
-    box.put(subject_of(settings, state), "planted today")
-    heard(settings, state)
-    with open_database(state.store) as database, database.transaction(Step.ANSWERS_KEPT):
-        database.rows("DELETE FROM answers")
-        database.rows("DELETE FROM mailboxes")
-    (one,) = heard(settings, state).heard
-    assert one.outcome == "note"
-    assert len(noted(settings, state)) == 1
-
-
 def test_html_alone_odd_letters_and_attachments_are_read(garden, box):
     settings, state = garden
     subject = subject_of(settings, state)

@@ -30,8 +30,6 @@ REACHED_BY = {
     | {Step.LOG_TOLD, Step.FOLDER_FILLED, Step.MAIL_TAKEN, Step.WEBHOOK_POSTED},
     "stations": {Step.FETCH_KEPT, Step.ABSENCE_KEPT, Step.PARSED_KEPT, Step.HOURS_KEPT},
     "cut off": {Step.CUT_OFF_NOTED},
-    "mend": {Step.STORE_SET_ASIDE, Step.STORE_PUT_BACK, Step.BOOK_FOLLOWED, Step.LETTER_STORED, Step.RUN_ENDED},
-    "thin": {Step.STORE_COPIED, Step.COPY_DROPPED, Step.BOOK_THINNED},
     "key": {Step.KEY_MADE},
     "answers": {Step.MAILBOX_READ, Step.NOTE_WRITTEN, Step.ANSWERS_KEPT, Step.PLACE_KEPT},
     "note": {Step.NOTE_WRITTEN},
@@ -93,6 +91,8 @@ class Nursery:
 
 class Killer:
     """Runs the program over folders that hold a `haulm.toml`; what it remembers goes to `state` beside it."""
+
+    reached_by = REACHED_BY
 
     def __init__(self) -> None:
         self._nurseries: Queue[Nursery] = Queue()
