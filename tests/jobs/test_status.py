@@ -251,8 +251,19 @@ def test_a_store_that_cannot_be_read_is_told_at_once(garden, listener):
     settings, state = garden()
     state.path.mkdir(parents=True)
     state.store.write_text("this is no store at all, but a text of some length" * 30, encoding="utf-8")
+    for hours in (0, 1, 19, 21):  # a timer that asks each half hour must not tell it each half hour
+        tell(settings, state, status_of(settings, state, NOW + timedelta(hours=hours)))
+    assert [one["kind"] for one in listener.sent] == ["trouble", "trouble"]
+
+
+def test_where_nothing_can_be_noted_the_webhook_is_told_all_the_same(garden, listener, caplog, tmp_path):
+    settings, state = garden()
+    state.path.mkdir(parents=True)
+    state.store.write_text("this is no store at all, but a text of some length" * 30, encoding="utf-8")
+    state.trouble(settings.garden).symlink_to(tmp_path / "no folder" / "file")
     tell(settings, state, status_of(settings, state, NOW))
     assert [one["kind"] for one in listener.sent] == ["trouble"]
+    assert "tells the webhook again" in caplog.text
 
 
 def test_broken_settings_are_told_to_the_log(garden, tmp_path, caplog, capsys, monkeypatch):

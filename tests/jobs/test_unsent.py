@@ -110,6 +110,19 @@ def test_what_was_said_before_is_still_known(settings, state, disk, world, postm
     assert len(postman.letters) == 1
 
 
+def test_a_disk_that_can_only_be_read_any_more_hides_no_letter(settings, state, disk, world, postman):
+    """As a card does that is worn out."""
+    morning(settings, state, at(6))
+    world.today = DAY + timedelta(days=1)
+    later = at(6, day=world.today)
+    expected = rehearse(settings, state, later, later).letter.text
+    subprocess.run(["mount", "-o", "remount,ro", disk.path], check=True)
+    with pytest.raises(UnsentError, match="can only be read") as caught:
+        morning(settings, state, later)
+    assert caught.value.letter.text == expected
+    assert len(postman.letters) == 1
+
+
 def test_a_letter_that_went_before_the_disk_was_full_is_not_called_unsent(settings, state, disk, postman):
     morning(settings, state, at(6))
     disk.fill()

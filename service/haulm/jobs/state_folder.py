@@ -34,6 +34,10 @@ class StateFolder:
         """Held by the run that is at work on the garden."""
         return self.path / f"{safe_name(garden.key)}.lock"
 
+    def trouble(self, garden: Garden) -> Path:
+        """Its time is when the webhook was last told that runs fail; it holds nothing."""
+        return self.path / f".{safe_name(garden.key)}.trouble"
+
 
 def state_folder(given: Path | None, environ: Mapping[str, str]) -> StateFolder:
     """The folder named by the command, else by HAULM_STATE, else by systemd, else below the home folder."""

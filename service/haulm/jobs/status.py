@@ -5,13 +5,16 @@ With `--tell`, for the unit that runs after a failure: the same by another road 
 
 import json
 import logging
+import os
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 from textwrap import wrap
 from zoneinfo import ZoneInfo
 
 from haulm.errors import BusyError, DeliveryError, Exit, HaulmError
+from haulm.files import explain, make_folder
 from haulm.jobs.due import WROTE, Standing, due
 from haulm.jobs.ending import BEAT, NO_BEAT
 from haulm.jobs.errands import EVENING, MORNING, errands
@@ -23,7 +26,7 @@ from haulm.store.database import Database, open_database
 from haulm.store.health import Health, look
 from haulm.store.journal_file import read_journal
 from haulm.store.letters import letters_between, refused_since, waiting
-from haulm.store.runs import Outcome, Run, events, keep_event, read_runs
+from haulm.store.runs import Outcome, Run, events, read_runs
 from haulm.weather import DAY
 
 VERSION = 1
@@ -31,7 +34,6 @@ WIDTH = 80
 LOOKED_BACK = timedelta(days=30)
 REFUSED_FOR = timedelta(days=7)  # judgement: an older refusal has been told by letters enough
 TOLD_EVERY = timedelta(hours=20)
-TROUBLE = "trouble told"
 CHECK_S = 20.0  # judgement: so long may the store's own check take here
 _LOG = logging.getLogger("haulm")
 
@@ -282,7 +284,8 @@ def tell(settings: Settings, state: StateFolder, status: Status) -> None:
     lost = any(line.about == "Memory" and not line.well for line in status.lines)
     if settings.post.webhook is None or not (lost or status.failed_runs >= settings.post.tell_failed_runs):
         return
-    if not lost and _told_lately(state, status.now):
+    mark = state.trouble(settings.garden)
+    if _told_lately(mark, status.now):
         return
     body = json.dumps({**json.loads(as_json(status)), "kind": "trouble"}, ensure_ascii=False)
     try:
@@ -290,12 +293,23 @@ def tell(settings: Settings, state: StateFolder, status: Status) -> None:
     except DeliveryError as fault:
         _LOG.error("The webhook could not be told either: %s", fault)
         return
-    if not lost:
-        with open_database(state.store) as database:
-            keep_event(database, TROUBLE, status.now, "", newest_only=True)
+    _note_told(mark, status.now)
 
 
-def _told_lately(state: StateFolder, now: datetime) -> bool:
-    with open_database(state.store) as database:
-        told = events(database, TROUBLE)
-    return bool(told) and timedelta(0) <= now - told[-1].started < TOLD_EVERY
+def _told_lately(mark: Path, now: datetime) -> bool:
+    try:
+        told = datetime.fromtimestamp(mark.stat().st_mtime, UTC)
+    except OSError:
+        return False
+    return timedelta(0) <= now - told < TOLD_EVERY
+
+
+def _note_told(mark: Path, now: datetime) -> None:
+    """In a file of its own, which holds nothing: the store may be what is amiss, and a full disk still takes a name."""
+    try:
+        make_folder(mark.parent)
+        mark.touch(mode=0o600)
+        os.utime(mark, (now.timestamp(), now.timestamp()))
+    except OSError as fault:
+        what, _ = explain(fault)
+        _LOG.warning("%s: %s, so the next run that fails tells the webhook again.", mark, what)
