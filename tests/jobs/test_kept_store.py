@@ -446,8 +446,12 @@ def test_a_full_disk_leaves_the_damaged_store_where_a_later_run_finds_it(run, st
     run(FIRST)
     cut_in_half(state.store)
 
-    def broken(*_):
-        raise OSError(errno.EIO, "Input/output error")
+    whole = shutil.copyfile
+
+    def broken(source, *words, **more):
+        if "backups" in str(source):
+            raise OSError(errno.EIO, "Input/output error")
+        return whole(source, *words, **more)
 
     with monkeypatch.context() as patched:
         patched.setattr(shutil, "copyfile", broken)
