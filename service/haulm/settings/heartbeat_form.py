@@ -4,7 +4,7 @@ from urllib.parse import urlsplit
 
 from pydantic import SecretStr, field_validator
 
-from haulm.settings.quantities import DayCount, FilePath, SecondCount
+from haulm.settings.quantities import DayCount, FilePath, Seconds
 from haulm.settings.table import Table, setting
 from haulm.settings.web_address import private_address
 
@@ -24,7 +24,7 @@ class HeartbeatTable(Table):
         "A file that holds the address and nothing else; a relative path starts at this file.",
         example="heartbeat-url",
     )
-    timeout_seconds: SecondCount = setting(
+    timeout_seconds: Seconds = setting(
         10, "How long its server may be silent; the letter has gone before.", "judgement", low=1, high=60
     )
     tell_after_days: DayCount = setting(

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import SecretStr, ValidationInfo, field_validator
 
-from haulm.settings.quantities import Count, DayCount, FilePath, MailAddress, SecondCount, Text, fault
+from haulm.settings.quantities import Count, DayCount, FilePath, MailAddress, Seconds, Text, fault
 from haulm.settings.table import Table, setting
 
 _PORTS = {"tls": 993, "starttls": 143}
@@ -46,8 +46,8 @@ class MailboxTable(Table):
         "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
         example="authority.pem",
     )
-    timeout_seconds: SecondCount = setting(
-        30, "How long the server may be silent; the whole reading may take four times as long.", "judgement", low=1,
+    timeout_seconds: Seconds = setting(
+        30, "How long the server may be silent; the whole reading may take four times as long.", "judgement", low=0.1,
         high=300,
     )  # fmt: skip
 

@@ -8,7 +8,7 @@ from pydantic import SecretStr, ValidationInfo, field_validator
 
 from haulm.settings.heartbeat_form import HeartbeatTable
 from haulm.settings.mailbox_form import MailboxTable
-from haulm.settings.quantities import Count, FilePath, MailAddress, SecondCount, Switch, Text, fault
+from haulm.settings.quantities import Count, FilePath, MailAddress, Seconds, Switch, Text, fault
 from haulm.settings.table import Table, setting
 from haulm.settings.web_address import on_this_machine, private_address
 
@@ -57,11 +57,11 @@ class MailTable(Table):
         "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
         example="authority.pem",
     )
-    timeout_seconds: SecondCount = setting(
+    timeout_seconds: Seconds = setting(
         30,
         "How long the server may be silent; a whole letter may take four times as long.",
         "judgement",
-        low=1,
+        low=0.1,
         high=300,
     )
     local_hostname: Text = setting("[127.0.0.1]", "What this machine calls itself to the server.", "judgement")
@@ -129,11 +129,11 @@ class WebhookTable(Table):
         "The certificate that vouches for a server of your own; only what it vouches for is then trusted.",
         example="authority.pem",
     )
-    timeout_seconds: SecondCount = setting(
+    timeout_seconds: Seconds = setting(
         20,
         "How long the server may be silent; the whole exchange may take four times as long.",
         "judgement",
-        low=1,
+        low=0.1,
         high=300,
     )
 

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 
 from pydantic import BeforeValidator, ValidationInfo, WithJsonSchema, field_validator
 
-from haulm.settings.quantities import Count, FilePath, HourCount, SecondCount, TemperatureC, Text, WarmthC, fault
+from haulm.settings.quantities import Count, FilePath, HourCount, Seconds, TemperatureC, Text, WarmthC, fault
 from haulm.settings.table import Table, setting
 from haulm.settings.web_address import on_this_machine
 
@@ -73,24 +73,24 @@ class NetworkTable(Table):
         "The daily summaries of NOAA NCEI.",
         "judgement: the service's own address",
     )
-    connect_seconds: SecondCount = setting(
-        10, "How long a server may take to answer the door.", "judgement", low=1, high=120
+    connect_seconds: Seconds = setting(
+        10, "How long a server may take to answer the door.", "judgement", low=0.1, high=120
     )
-    read_seconds: SecondCount = setting(
-        30, "How long a server may be silent within an answer.", "judgement", low=1, high=300
+    read_seconds: Seconds = setting(
+        30, "How long a server may be silent within an answer.", "judgement", low=0.1, high=300
     )
-    total_seconds: SecondCount = setting(
+    total_seconds: Seconds = setting(
         120,
         "How long one request may take with all its tries; a server that overruns is left alone that morning.",
         "judgement",
-        low=1,
+        low=0.1,
         high=900,
     )
     retries: Count = setting(4, "How often a request that failed is tried again.", "judgement", low=0, high=10)
-    retry_wait_seconds: SecondCount = setting(
+    retry_wait_seconds: Seconds = setting(
         1, "The wait before the second retry; each one after waits twice as long.", "judgement", low=0, high=60
     )
-    retry_longest_seconds: SecondCount = setting(
+    retry_longest_seconds: Seconds = setting(
         30, "The longest wait that a server may ask for between tries.", "judgement", low=0, high=600
     )
     most_megabytes: Count = setting(
