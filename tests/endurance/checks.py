@@ -1,0 +1,320 @@
+"""What must be so after each day of a simulated year, looked at from outside: mail, store, journal, output, folders.
+
+The store is read without writing, beside a copy of it as it was the day before; nothing is taken on the program's word.
+"""
+
+import json
+import re
+import shutil
+import sqlite3
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import garden
+from machine import Ended
+from sky import NEIGHBOUR, STATION, ZONE
+from world import World
+
+# What a table's rows are known by; a row once there stays, but for hours, which are let go of after thirteen months.
+STAYS = {
+    "weather": "station, quantity, day, received, value",
+    "forecasts": "source, cell, issued, known",
+    "said": "garden, rule, bed, planting, episode, day",
+    "letters": "garden, kind, day, subject, text",
+    "runs": "garden, kind, day, started, id",
+    "notes": "garden, id",
+    "answers": "garden, message, place",
+}
+CODES = {0, 1, 2, 75}
+SECRETS = (garden.MAIL_PASSWORD, garden.BOX_PASSWORD, garden.HOOK_SECRET)
+MOST_SPOOL_BYTES, MOST_FILES = 24 * 1024 * 1024, 150
+_DATE_LINE = re.compile(r"^\w{3} \d{1,2} \w{3} \d{4}$", re.MULTILINE)
+
+
+@dataclass(frozen=True)
+class Breach:
+    """One thing that is not as it must be."""
+
+    day: date
+    what: str
+    told: str
+
+    def __str__(self) -> str:
+        return f"{self.day}: {self.what}: {self.told}"
+
+
+@dataclass
+class Day:
+    """What the harness did on a day, as far as checks need it: kinds of faults met, kills, calls and how they ended."""
+
+    day: date
+    faults: list[str] = field(default_factory=list)
+    kills: int = 0
+    unanswered: int = 0
+    ended: list[Ended] = field(default_factory=list)
+    healthy_morning: bool = False
+    restored: bool = False
+
+
+class Checks:
+    """Holds what must never be lost from one day to the next; `doubles` counts letters that came twice."""
+
+    def __init__(self, world: World, kept: Path) -> None:
+        self._world, self._kept = world, kept
+        self._before = kept / "yesterday.sqlite"
+        memory = json.loads((kept / "checks.json").read_text()) if (kept / "checks.json").exists() else {}
+        self.noted: list[str] = memory.get("noted", [])
+        self.answered: dict[str, str] = memory.get("answered", {})
+        self.doubles = int(memory.get("doubles", 0))
+        self.windows = int(memory.get("windows", 0))
+        self.untold: dict[str, list[str]] = memory.get("untold", {})
+        self._journal = (kept / "journal").read_bytes() if (kept / "journal").exists() else b""
+
+    def save(self) -> None:
+        """Keep what has to be known tomorrow."""
+        told = {
+            "noted": self.noted, "answered": self.answered, "doubles": self.doubles, "windows": self.windows,
+            "untold": self.untold,
+        }  # fmt: skip
+        (self._kept / "checks.json").write_text(json.dumps(told))
+        (self._kept / "journal").write_bytes(self._journal)
+
+    def after(self, day: Day) -> list[Breach]:
+        """All that is not as it must be at the end of a day."""
+        found: list[tuple[str, str]] = []
+        found += self._output(day)
+        found += self._letters(day)
+        found += self._explained(day)
+        found += self._journal_stays(day)
+        found += self._secrets()
+        found += self._bounded()
+        if self._world.store.exists():
+            with self._opened() as database:
+                found += self._rows_stay(database, day)
+                found += self._true(database, day)
+                found += self._alerts(database, day)
+            self._remember()
+        return [Breach(day.day, *one) for one in found]
+
+    # --- what it printed
+
+    def _output(self, day: Day) -> Iterator[tuple[str, str]]:
+        for one in day.ended:
+            told = one.out + one.err
+            if "Traceback" in told:
+                yield "a fault of haulm itself", f"{' '.join(one.words)}: {one.err[-1500:]}"
+            if one.code not in CODES and not one.killed and not day.kills:
+                yield "an exit code of its own", f"{' '.join(one.words)}: {one.code}, signal {one.signal}"
+            if one.code and not one.err.strip() and not one.out.strip() and not day.kills:
+                yield "silence", f"{' '.join(one.words)} ended with {one.code} and said nothing"
+            for secret in SECRETS:
+                if secret in told:
+                    yield "a secret in what is printed", " ".join(one.words)
+
+    # --- the mail
+
+    def _letters(self, day: Day) -> Iterator[tuple[str, str]]:
+        came = Counter(identity(one) for one in self._world.letterbox.taken)
+        extra = sum(count - 1 for count in came.values())
+        self.windows += day.kills + day.unanswered
+        new = extra - self.doubles
+        if new > day.kills + day.unanswered:
+            twice = [what for what, count in came.items() if count > 1][-new:]
+            yield "a letter came twice", f"{twice}, with {day.kills} kills that day"
+        self.doubles = extra
+        by_letter: dict[tuple[str, ...], set[str]] = defaultdict(set)
+        for one in self._world.letterbox.taken[-60:]:
+            by_letter[identity(one)].add(one["id"])
+        for what, ids in by_letter.items():
+            if len(ids) > 1:
+                yield "one letter under two Message-IDs", f"{what}: {sorted(ids)}"
+        if day.healthy_morning and not self._came(day.day, garden.ME):
+            yield "no letter", "though a healthy run began before the last hour"
+
+    def _came(self, day: date, recipient: str) -> bool:
+        return any(
+            identity(one)[:3] == ("morning", day.isoformat(), recipient) for one in self._world.letterbox.taken[-40:]
+        )
+
+    def _explained(self, day: Day) -> Iterator[tuple[str, str]]:
+        """A morning whose letter did not come on its day is told of in the next letter that is written."""
+        for recipient in (garden.ME, garden.OTHER):
+            missing = self.untold.setdefault(recipient, [])
+            theirs = [one for one in self._world.letterbox.taken[-40:] if one["recipient"] == recipient]
+            today = [one for one in theirs if identity(one)[:2] == ("morning", day.day.isoformat())]
+            if not today:
+                missing.append(day.day.isoformat())
+                continue
+            for each in list(missing):
+                missed = date.fromisoformat(each)
+                if not tells_of(today[0]["text"], missed, recipient):
+                    yield "not explained", f"the letter of {missed} to {recipient} did not come that day"
+                missing.remove(each)
+
+    # --- journal, secrets, folders
+
+    def _journal_stays(self, day: Day) -> Iterator[tuple[str, str]]:
+        now = self._world.journal.read_bytes() if self._world.journal.exists() else b""
+        whole = self._journal[: self._journal.rfind(b"\n") + 1]
+        if not now.startswith(whole):
+            yield "the journal lost a row", f"{len(self._journal)} bytes before, {len(now)} now"
+        self._journal = now
+        lines = [line for line in now.decode("utf-8", "replace").splitlines() if line.strip()]
+        entries = [json.loads(line) for line in lines if _is_json(line)]
+        ids = Counter(entry["id"] for entry in entries)
+        if any(count > 1 for count in ids.values()):
+            yield "a note stands twice", str(ids.most_common(1))
+        written = Counter(entry["written"] for entry in entries)
+        for each in self.noted:
+            if not any(each in one for one in written):
+                yield "a note is lost", each
+        for amount, until in self.answered.items():
+            count = sum(count for one, count in written.items() if amount in one)
+            if count > 1 or (count == 0 and until <= day.day.isoformat()):
+                yield "an answer was noted not once", f"{amount}: {count} times"
+            if until == "never" and count:
+                yield "a forged answer was noted", amount
+
+    def _secrets(self) -> Iterator[tuple[str, str]]:
+        for path in self._world.disk.rglob("*"):
+            if path.is_file() and path.suffix in {".txt", ".html", ".json", ".jsonl", ".ics", ".log"}:
+                data = path.read_bytes()
+                if any(secret.encode() in data for secret in SECRETS):
+                    yield "a secret in a file", str(path)
+
+    def _bounded(self) -> Iterator[tuple[str, str]]:
+        files = [path for path in self._world.state.rglob("*") if path.is_file()]
+        size = sum(path.stat().st_size for path in files if "spool" in path.parts)
+        left = [path for path in files if path.name.endswith(".part")]
+        if size > MOST_SPOOL_BYTES or len(files) > MOST_FILES:
+            yield "the folder grows", f"{len(files)} files, {size} bytes of spool"
+        if len(left) > 3:
+            yield "files are left over", f"{len(left)} unfinished: {left[:3]}"
+
+    # --- the store
+
+    @contextmanager
+    def _opened(self) -> Iterator[sqlite3.Connection]:
+        with closing(sqlite3.connect(f"file:{self._world.store}?mode=ro", uri=True)) as database:
+            database.row_factory = sqlite3.Row
+            if self._before.exists():
+                database.execute("ATTACH ? AS before", (f"file:{self._before}?mode=ro",))
+            yield database
+
+    def _remember(self) -> None:
+        source = sqlite3.connect(f"file:{self._world.store}?mode=ro", uri=True)
+        fresh = self._before.with_suffix(".new")
+        fresh.unlink(missing_ok=True)
+        with closing(source), closing(sqlite3.connect(fresh)) as copy:
+            source.backup(copy)
+        shutil.move(fresh, self._before)
+
+    def _rows_stay(self, database: sqlite3.Connection, day: Day) -> Iterator[tuple[str, str]]:
+        if not self._before.exists():
+            return
+        for table, columns in STAYS.items():
+            if day.restored and table in {"runs", "said", "answers", "forecasts"}:
+                continue  # those since the copy; what must not be lost with them is looked at otherwise
+            if day.restored and table == "weather":
+                columns = "station, quantity, day, value"  # fetched again, and received later
+            young = f" WHERE issued > '{(day.day - timedelta(days=300)).isoformat()}'" if table == "forecasts" else ""
+            young = " WHERE garden <> ''" if table == "runs" else young
+            gone = database.execute(
+                f"SELECT {columns} FROM before.{table}{young} EXCEPT SELECT {columns} FROM main.{table}"  # noqa: S608
+            ).fetchall()
+            if gone:
+                yield "the store lost rows", f"{len(gone)} of {table}, such as {tuple(gone[0])}"
+
+    def _true(self, database: sqlite3.Connection, day: Day) -> Iterator[tuple[str, str]]:
+        """The record holds what the stations measured, and no day that had not ended."""
+        sky = self._world.sky
+        truth = {STATION: sky.truth, NEIGHBOUR: sky.neighbour}
+        since = (day.day - timedelta(days=20)).isoformat()
+        for row in database.execute("SELECT * FROM weather WHERE day >= ?", (since,)):
+            key = row["station"].rpartition(":")[2].rpartition("/")[2]
+            if row["quantity"] not in {"air_min_c", "air_max_c", "rain_mm"} or key not in truth:
+                continue
+            on = date.fromisoformat(row["day"])
+            if on > day.day:
+                yield "the record holds a day to come", str(tuple(row))
+            elif abs(truth[key](row["quantity"], on) - row["value"]) > 0.06:
+                yield "the record holds what was not measured", str(tuple(row))
+
+    def _alerts(self, database: sqlite3.Connection, day: Day) -> Iterator[tuple[str, str]]:
+        """Each episode that was remembered on a day was said anew in that day's letters, once."""
+        letters = database.execute(
+            "SELECT kind, json FROM letters WHERE day = ? ORDER BY id", (day.day.isoformat(),)
+        ).fetchall()
+        told: list[dict[str, Any]] = [one for row in letters for one in json.loads(row["json"])["alerts"]]
+        fresh = Counter(_key(one) for one in told if one["fresh"] and not one["ended"])
+        rows = database.execute(
+            "SELECT * FROM said WHERE day = ? AND episode = ?", (day.day.isoformat(), day.day.isoformat())
+        ).fetchall()
+        for row in rows:
+            if fresh[row["rule"], row["bed"], row["planting"]] == 0:
+                yield "an alert was lost", f"{row['rule']} of {row['bed']} is remembered as said, and was not"
+        yield from self._repeated(database, day, told)
+
+    def _repeated(self, database: sqlite3.Connection, day: Day, told: list[dict[str, Any]]) -> Iterator[tuple[str, str]]:
+        last = database.execute(
+            "SELECT json FROM letters WHERE day < ? AND kind = 'morning' ORDER BY day DESC LIMIT 1",
+            (day.day.isoformat(),),
+        ).fetchone()
+        if last is None:
+            return
+        before = {_key(one): one for one in json.loads(last["json"])["alerts"] if not one["ended"]}
+        for one in told:
+            same = before.get(_key(one))
+            again = one["fresh"] and not one["ended"] and same is not None
+            if again and same is not None and (one["verdict"], one["level"]) == (same["verdict"], same["level"]):
+                if one["rule"] not in {"tonight"} and one["episode"] != same["episode"]:
+                    yield "an alert was repeated", f"{one['rule']} of {one['bed']}: {one['verdict']}"
+
+
+def identity(letter: dict[str, Any]) -> tuple[str, str, str]:
+    """Kind, local day and recipient as the reader can tell them; an evening may have a second, graver one."""
+    found = _DATE_LINE.search(letter["text"])
+    day = datetime.strptime(found.group(), "%a %d %b %Y").date() if found else None  # noqa: DTZ007
+    kind = f"evening {letter['id']}" if letter["text"].startswith("A word between letters") else "morning"
+    return kind, day.isoformat() if day else letter["subject"], letter["recipient"]
+
+
+def tells_of(text: str, missed: date, recipient: str) -> bool:
+    """Whether a letter explains why that of an earlier day did not come."""
+    plain = " ".join(text.split())
+    named = f"{missed:%A} {missed.day} {missed:%B}"
+    if f"no letter on {named}" in plain or f"The letter of {named} did not reach {recipient}" in plain:
+        return True
+    span = re.search(r"There were no letters from \w+ (\d+ \w+) to \w+ (\d+ \w+);", plain)
+    if span is None:
+        return False
+    first, last = (
+        min(
+            (datetime.strptime(f"{one} {year}", "%d %B %Y").date() for year in (missed.year, missed.year - 1)),  # noqa: DTZ007
+            key=lambda each: abs(each - missed),
+        )
+        for one in span.groups()
+    )
+    return first <= missed <= last
+
+
+def _key(alert: dict[str, Any]) -> tuple[str, str, str]:
+    return alert["rule"], alert["bed"], alert["planting"]
+
+
+def _is_json(line: str) -> bool:
+    try:
+        json.loads(line)
+    except ValueError:
+        return False
+    return True
+
+
+def local(at: datetime) -> date:
+    """The garden's day at an instant."""
+    return at.astimezone(ZONE).date()

@@ -1,0 +1,259 @@
+"""A simulated year: the real program, as processes, through mornings and evenings full of faults.
+
+    python tests/endurance/year.py [--days N] [--seed S] [--folder FOLDER] [--from-day K] [--short]
+
+The machine's clock is shifted, the weather, mail and mailbox servers are on loopback and fail by a seeded schedule,
+processes are killed, the disk is full, clocks jump. After each day `checks.py` looks from outside at what must be so.
+A run that was stopped goes on where it was when it is called again with the same folder.
+"""
+
+import argparse
+import json
+import os
+import shutil
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import ExitStack
+from datetime import UTC, date, datetime, timedelta
+from datetime import time as clock_time
+from pathlib import Path
+from random import Random
+
+import garden
+from checks import Breach, Checks, Day
+from faults import STEPS, Kind, kinds
+from plan import MORNING_CALLS, OFF_FOR_A_WEEK, Plan, Planned, dealt, first_day
+from sky import ZONE
+from world import Call, World, unmount
+
+from haulm.jobs.errands import evening_errands
+from haulm.settings.load import load
+
+DAY = timedelta(days=1)
+ANSWERS_EVERY, DAYS_TO_READ = 6, 12
+KEPT_DAYS = 3  # so many beginnings of days are kept, and those of days with a breach
+
+
+class Year:
+    """One seed's year in one folder."""
+
+    def __init__(self, folder: Path, seed: int, plan: Plan, all_kinds: tuple[Kind, ...], days: int) -> None:
+        self.seed, self.plan, self._days = seed, plan, days
+        self.begins = first_day(seed)
+        self.world = World(folder, seed, self.begins + timedelta(days=days + 20))
+        self._kept = folder / "kept"
+        self._kept.mkdir(exist_ok=True)
+        self.checks = Checks(self.world, self._kept)
+        self.kinds = all_kinds
+        self._path = folder / "year.json"
+        told = json.loads(self._path.read_text()) if self._path.exists() else {}
+        self.done = int(told.get("done", 0))
+        self.struck: Counter[str] = Counter(told.get("struck", {}))
+        self.missed: Counter[str] = Counter(told.get("missed", {}))
+        self.breaches: list[str] = told.get("breaches", [])
+        self.seconds = float(told.get("seconds", 0.0))
+        self.largest_kb = int(told.get("largest_kb", 0))
+        self._settings = load(self.world.settings, {})
+
+    def save(self) -> None:
+        """Keep where it stands, so that it can go on."""
+        told = {
+            "done": self.done, "struck": self.struck, "missed": self.missed, "breaches": self.breaches,
+            "seconds": self.seconds, "largest_kb": self.largest_kb,
+        }  # fmt: skip
+        self._path.write_text(json.dumps(told))
+        self.checks.save()
+
+    def run_day(self) -> list[Breach]:
+        """The next day, and what is not as it must be at its end."""
+        began = time.monotonic()
+        day = self.begins + self.done * DAY
+        self._snapshot(day)
+        seen = Day(day)
+        for call, planned in self._calls(day):
+            self._strike(call, planned, seen)
+        found = self.checks.after(seen)
+        if found:
+            self._keep_breach(day)
+        self.breaches += [str(one) for one in found]
+        self.done += 1
+        self.seconds += time.monotonic() - began
+        self.save()
+        return found
+
+    # --- the calls of a day
+
+    def _calls(self, day: date) -> Iterator[tuple[Call, list[Planned]]]:
+        """Every call that a timer or the grower makes, in order, with the faults that strike it."""
+        off = self.plan.off.get(day, "")
+        planned = self.plan.of(day)
+        if off:
+            self._count(off, first=self.plan.off.get(day - DAY) != off)
+        if off == OFF_FOR_A_WEEK:
+            return
+        fresh = Random(f"{self.seed} {day}").random() < 0.08
+        self._answer(day)
+        mornings = [one for one in planned if one.strikes == "morning"]
+        for number in range(MORNING_CALLS if not off else 0):
+            call = Call(("schedule", "--once"), _at(day, 6 + number, 30), fresh=fresh and number == 0)
+            yield call, [one for one in mornings if number < one.lasts]
+        for number, words in enumerate(self._notes(day, planned)):
+            yield Call(("note", *words), _at(day, 13, number)), [p for p in planned if p.strikes == "note" and not number]
+        yield from self._evenings(day, [one for one in planned if one.strikes == "evening"])
+
+    def _answer(self, day: date) -> None:
+        """Now and then the grower answers a letter, and a stranger, or a forged mark, tries to."""
+        if day.toordinal() % ANSWERS_EVERY or not self.world.letterbox.taken:
+            return
+        mine = [one for one in self.world.letterbox.taken[-20:] if one["recipient"] == garden.ME and one["marks"]]
+        at, number = _at(day, 5, 0), len(self.checks.answered)
+        if not mine:
+            return
+        good = mine[-1]["marks"][0]
+        forged = good[:-5] + "".join("A" if letter != "A" else "B" for letter in good[-5:-1]) + "]"
+        for subject, sender, until in (
+            (good, garden.ME, (day + DAYS_TO_READ * DAY).isoformat()),
+            (forged, garden.ME, "never"),
+            (good, "stranger@example.net", "never"),
+        ):
+            amount = f"5{number % 9}.{number:02}"
+            self.world.mailbox.put(sender, f"Re: {subject}", f"soil {amount} F", garden.fresh_id(), at)
+            self.checks.answered[amount] = until
+            number += 1
+            self._count("answer" if until != "never" else f"answer forged: {'mark' if sender == garden.ME else 'sender'}")
+
+    def _notes(self, day: date, planned: list[Planned]) -> list[tuple[str, ...]]:
+        listed = list(garden.notes_of(day))
+        if any(one.strikes == "note" for one in planned) and not listed:
+            listed = [("store", f"{3 + day.day / 10:.1f}C")]
+        return listed
+
+    def _evenings(self, day: date, planned: list[Planned]) -> Iterator[tuple[Call, list[Planned]]]:
+        """The timer asks each half hour; here it asks at noon, when a look is due, and once more after each."""
+        asked = [_at(day, 12, 5)]
+        for errand in evening_errands(self._settings, day):
+            due = datetime.combine(day, errand.at, ZONE)
+            first = due.replace(minute=5, second=0) + timedelta(minutes=30 * ((due.minute + 24) // 30))
+            asked += [first, first + timedelta(minutes=30)]
+        for number, at in enumerate(sorted({one for one in asked if one.date() == day})):
+            yield Call(("schedule", "--once", "--evening"), at), planned if number == 1 else []
+
+    def _strike(self, call: Call, planned: list[Planned], seen: Day) -> None:
+        rng = Random(f"{self.seed} {call.at.isoformat()}")
+        with ExitStack() as stack:
+            struck = [(one, stack.enter_context(one.kind.inject(self.world, call, rng))) for one in planned]
+            self.world.make(call)
+        for one, met in struck:
+            self._count(one.kind.name, met=met[0])
+            if met[0]:
+                seen.faults.append(one.kind.name)
+                seen.unanswered += one.kind.name == "taken, no answer"
+                seen.restored |= one.kind.name.startswith("store") and "locked" not in one.kind.name
+        seen.ended += call.ended
+        seen.kills += sum(1 for one, met in struck if "killed" in one.kind.name and met[0])
+        self.largest_kb = max([self.largest_kb, *(one.resident_kb for one in call.ended)])
+        stopped = any(one.kind.stops for one in planned)
+        if call.words == ("schedule", "--once") and not stopped:
+            seen.healthy_morning = True
+        if call.words[0] == "note" and call.ended and call.ended[0].code == 0:
+            self.checks.noted.append(call.words[-1] if len(call.words) > 2 else call.words[2])
+
+    def _count(self, name: str, *, met: bool = True, first: bool = True) -> None:
+        if first:
+            (self.struck if met else self.missed)[name] += 1
+
+    # --- what is kept
+
+    def _snapshot(self, day: date) -> None:
+        """The beginning of the day, so that it can be run again."""
+        at = self._kept / f"day-{self.done:03}"
+        shutil.rmtree(at, ignore_errors=True)
+        shutil.copytree(self.world.disk, at / "disk")
+        for name in ("taken.jsonl", "arrived.jsonl", "year.json", "kept/checks.json", "kept/journal", "kept/yesterday.sqlite"):
+            if (self.world.folder / name).exists():
+                shutil.copy(self.world.folder / name, at / Path(name).name)
+        old = self._kept / f"day-{self.done - KEPT_DAYS:03}"
+        if old.exists() and not (old / "breach").exists():
+            shutil.rmtree(old)
+
+    def _keep_breach(self, day: date) -> None:
+        (self._kept / f"day-{self.done:03}" / "breach").touch()
+
+
+def go_back(folder: Path, number: int) -> None:
+    """Put a kept folder back to the beginning of one of its kept days."""
+    kept = folder / "kept" / f"day-{number:03}"
+    if not kept.exists():
+        sys.exit(f"the beginning of day {number} is not kept in {folder}")
+    disk = folder / "disk"
+    for old in disk.iterdir():
+        shutil.rmtree(old) if old.is_dir() else old.unlink()
+    shutil.copytree(kept / "disk", disk, dirs_exist_ok=True)
+    for name in ("taken.jsonl", "arrived.jsonl", "year.json", "kept/checks.json", "kept/journal", "kept/yesterday.sqlite"):
+        (folder / name).unlink(missing_ok=True)
+        if (kept / Path(name).name).exists():
+            shutil.copy(kept / Path(name).name, folder / name)
+
+
+def _at(day: date, hour: int, minute: int) -> datetime:
+    return datetime.combine(day, clock_time(hour, minute), ZONE)
+
+
+def table(year: Year) -> Iterator[str]:
+    """Each kind with how often it was met, and what that came to."""
+    for name in [*(kind.name for kind in year.kinds), *sorted(set(year.struck) - {kind.name for kind in year.kinds})]:
+        if year.struck[name] or year.missed[name]:
+            yield f"{name:58} {year.struck[name]:5} met, {year.missed[name]:3} came to nothing"
+    total = sum(year.struck.values())
+    yield f"{total} faults of {len(year.struck)} kinds; letters that came twice: {year.checks.doubles}, in"
+    yield f"{year.checks.windows} windows; {len(year.breaches)} breaches; {year.seconds:.0f} s for {year.done} days."
+
+
+def main() -> int:
+    """Run it, and give 1 where something was not as it must be."""
+    words = argparse.ArgumentParser(description="A simulated year of faults.")
+    words.add_argument("--days", type=int, default=365)
+    words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--folder", type=Path, help="kept, and gone on with; without it a temporary one")
+    words.add_argument("--from-day", type=int, help="go back to this kept day (0 is the first)")
+    words.add_argument("--short", action="store_true", help="every kind once, in 20 days")
+    words.add_argument("--stop-at-breach", action="store_true")
+    given = words.parse_args()
+    days = 20 if given.short else given.days
+    folder = given.folder or Path(tempfile.mkdtemp(prefix="haulm-year-"))
+    folder = folder.resolve()
+    all_kinds = kinds(STEPS, small_disk=os.geteuid() == 0)
+    if given.from_day is not None:
+        go_back(folder, given.from_day)
+    plan = dealt(given.seed, days if given.short else 365, all_kinds, each_once=given.short)
+    year = Year(folder, given.seed, plan, all_kinds, 365)
+    try:
+        last = min(days, year.done + days) if given.from_day is None else given.from_day + given.days
+        while year.done < last:
+            found = year.run_day()
+            _tell(year, found)
+            if found and given.stop_at_breach:
+                break
+    finally:
+        year.world.close()
+        if given.folder is None:
+            unmount(year.world.disk)
+    print("\n".join(table(year)))
+    return 1 if year.breaches else 0
+
+
+def _tell(year: Year, found: list[Breach]) -> None:
+    day = year.begins + (year.done - 1) * DAY
+    for one in found:
+        again = f"--seed {year.seed} --folder {year.world.folder} --from-day {year.done - 1} --days 1"
+        print(f"BREACH seed {year.seed} {one}\n  again: python tests/endurance/year.py {again}", flush=True)
+    if year.done % 5 == 0:
+        told = f"{sum(year.struck.values())} faults, {len(year.breaches)} breaches, {year.seconds:.0f} s"
+        print(f"{datetime.now(UTC):%H:%M:%S} day {year.done} ({day}): {told}", flush=True)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
