@@ -133,7 +133,7 @@ class _Talk(socketserver.StreamRequestHandler):
         return True
 
     def _fetch(self, tag: str, words: str) -> bool:
-        uid = int(words.split(" ")[0])
+        uid = int(words.split(" ", maxsplit=1)[0])
         raw = next(one.raw for one in self.server.box.messages if one.uid == uid)
         head = raw.partition(b"\n\n")[0] + b"\n\n"
         body = (head if "HEADER" in words else raw).replace(b"\n", b"\r\n")

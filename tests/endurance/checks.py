@@ -260,7 +260,9 @@ class Checks:
                 yield "an alert was lost", f"{row['rule']} of {row['bed']} is remembered as said, and was not"
         yield from self._repeated(database, day, told)
 
-    def _repeated(self, database: sqlite3.Connection, day: Day, told: list[dict[str, Any]]) -> Iterator[tuple[str, str]]:
+    def _repeated(
+        self, database: sqlite3.Connection, day: Day, told: list[dict[str, Any]]
+    ) -> Iterator[tuple[str, str]]:
         last = database.execute(
             "SELECT json FROM letters WHERE day < ? AND kind = 'morning' ORDER BY day DESC LIMIT 1",
             (day.day.isoformat(),),

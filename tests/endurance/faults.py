@@ -13,9 +13,9 @@ from pathlib import Path
 from random import Random
 from typing import Literal
 
+import answerbox
 import garden
 import letterbox
-import answerbox
 import services
 from world import Call, World
 
@@ -158,7 +158,15 @@ STEPS = (
     "what happened to the store noted", "letter put in the folder", "mailbox read", "log told", "mail taken",
     "note written", "errand started",
 )  # fmt: skip
-ONCE_A_RUN = {"run begun", "letter stored", "run ended", "store copied", "mailbox read", "note written", "errand started"}
+ONCE_A_RUN = {
+    "run begun",
+    "letter stored",
+    "run ended",
+    "store copied",
+    "mailbox read",
+    "note written",
+    "errand started",
+}
 ONCE_MORE = "one letter, but for the one window; nothing half done"
 
 
@@ -238,7 +246,9 @@ def _of_store() -> Iterator[Kind]:
     for name, damage in (
         ("store truncated", _cut), ("store's pages damaged", _spoil), ("store gone", _gone),
     ):  # fmt: skip
-        yield Kind(name, "look", _damaged(damage), "the newest sound copy takes its place; nothing goes twice", a_year=5)
+        yield Kind(
+            name, "look", _damaged(damage), "the newest sound copy takes its place; nothing goes twice", a_year=5
+        )
     yield Kind("store locked for a moment", "look", _locked(0.4), "the run waits", stops=False)
     yield Kind("store locked for long", "look", _locked(11.0), "the run gives up and says so; a later one succeeds")
 

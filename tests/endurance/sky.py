@@ -44,7 +44,7 @@ class Sky:
         last = now.astimezone(ZONE).date() - DAY + ahead * DAY
         return self._past(year, min(last, date(year, 12, 31)), renamed)
 
-    def _year(self, year: int, last: date, renamed: bool) -> bytes | None:  # noqa: FBT001
+    def _year(self, year: int, last: date, renamed: bool) -> bytes | None:
         first = max(date(year, 1, 1), BEGINS)
         if first > last:
             return None

@@ -10,9 +10,9 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import garden
+from answerbox import Mailbox
 from letterbox import Letterbox
 from machine import Ended, Machine
-from answerbox import Mailbox
 from services import Services
 from sky import Sky
 

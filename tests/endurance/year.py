@@ -101,7 +101,10 @@ class Year:
             call = Call(("schedule", "--once"), _at(day, 6 + number, 30), fresh=fresh and number == 0)
             yield call, [one for one in mornings if number < one.lasts]
         for number, words in enumerate(self._notes(day, planned)):
-            yield Call(("note", *words), _at(day, 13, number)), [p for p in planned if p.strikes == "note" and not number]
+            yield (
+                Call(("note", *words), _at(day, 13, number)),
+                [p for p in planned if p.strikes == "note" and not number],
+            )
         yield from self._evenings(day, [one for one in planned if one.strikes == "evening"])
 
     def _answer(self, day: date) -> None:
@@ -123,7 +126,9 @@ class Year:
             self.world.mailbox.put(sender, f"Re: {subject}", f"soil {amount} F", garden.fresh_id(), at)
             self.checks.answered[amount] = until
             number += 1
-            self._count("answer" if until != "never" else f"answer forged: {'mark' if sender == garden.ME else 'sender'}")
+            self._count(
+                "answer" if until != "never" else f"answer forged: {'mark' if sender == garden.ME else 'sender'}"
+            )
 
     def _notes(self, day: date, planned: list[Planned]) -> list[tuple[str, ...]]:
         listed = list(garden.notes_of(day))
@@ -172,7 +177,14 @@ class Year:
         at = self._kept / f"day-{self.done:03}"
         shutil.rmtree(at, ignore_errors=True)
         shutil.copytree(self.world.disk, at / "disk")
-        for name in ("taken.jsonl", "arrived.jsonl", "year.json", "kept/checks.json", "kept/journal", "kept/yesterday.sqlite"):
+        for name in (
+            "taken.jsonl",
+            "arrived.jsonl",
+            "year.json",
+            "kept/checks.json",
+            "kept/journal",
+            "kept/yesterday.sqlite",
+        ):
             if (self.world.folder / name).exists():
                 shutil.copy(self.world.folder / name, at / Path(name).name)
         old = self._kept / f"day-{self.done - KEPT_DAYS:03}"
@@ -192,7 +204,14 @@ def go_back(folder: Path, number: int) -> None:
     for old in disk.iterdir():
         shutil.rmtree(old) if old.is_dir() else old.unlink()
     shutil.copytree(kept / "disk", disk, dirs_exist_ok=True)
-    for name in ("taken.jsonl", "arrived.jsonl", "year.json", "kept/checks.json", "kept/journal", "kept/yesterday.sqlite"):
+    for name in (
+        "taken.jsonl",
+        "arrived.jsonl",
+        "year.json",
+        "kept/checks.json",
+        "kept/journal",
+        "kept/yesterday.sqlite",
+    ):
         (folder / name).unlink(missing_ok=True)
         if (kept / Path(name).name).exists():
             shutil.copy(kept / Path(name).name, folder / name)
