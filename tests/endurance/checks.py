@@ -33,7 +33,7 @@ STAYS = {
 CODES = {0, 1, 2, 75}
 SECRETS = (garden.MAIL_PASSWORD, garden.BOX_PASSWORD, garden.HOOK_SECRET)
 MOST_SPOOL_BYTES, MOST_FILES = 24 * 1024 * 1024, 150
-_DATE_LINE = re.compile(r"^\w{3} \d{1,2} \w{3} \d{4}$", re.MULTILINE)
+_DATE_LINE = re.compile(r"^\w{3} (\d{1,2}) (\w{3,9}) (\d{4})$", re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -220,12 +220,11 @@ class Checks:
         for table, columns in STAYS.items():
             if day.restored and table in {"runs", "said", "answers", "forecasts"}:
                 continue  # those since the copy; what must not be lost with them is looked at otherwise
-            if day.restored and table == "weather":
-                columns = "station, quantity, day, value"  # fetched again, and received later
+            same = "station, quantity, day, value" if day.restored and table == "weather" else columns
             young = f" WHERE issued > '{(day.day - timedelta(days=300)).isoformat()}'" if table == "forecasts" else ""
             young = " WHERE garden <> ''" if table == "runs" else young
             gone = database.execute(
-                f"SELECT {columns} FROM before.{table}{young} EXCEPT SELECT {columns} FROM main.{table}"  # noqa: S608
+                f"SELECT {same} FROM before.{table}{young} EXCEPT SELECT {same} FROM main.{table}"  # noqa: S608
             ).fetchall()
             if gone:
                 yield "the store lost rows", f"{len(gone)} of {table}, such as {tuple(gone[0])}"
@@ -272,16 +271,17 @@ class Checks:
         before = {_key(one): one for one in json.loads(last["json"])["alerts"] if not one["ended"]}
         for one in told:
             same = before.get(_key(one))
-            again = one["fresh"] and not one["ended"] and same is not None
-            if again and same is not None and (one["verdict"], one["level"]) == (same["verdict"], same["level"]):
-                if one["rule"] not in {"tonight"} and one["episode"] != same["episode"]:
-                    yield "an alert was repeated", f"{one['rule']} of {one['bed']}: {one['verdict']}"
+            if same is None or not one["fresh"] or one["ended"] or one["episode"] == same["episode"]:
+                continue
+            if one["rule"] != "tonight" and (one["verdict"], one["level"]) == (same["verdict"], same["level"]):
+                yield "an alert was repeated", f"{one['rule']} of {one['bed']}: {one['verdict']}"
 
 
 def identity(letter: dict[str, Any]) -> tuple[str, str, str]:
     """Kind, local day and recipient as the reader can tell them; an evening may have a second, graver one."""
     found = _DATE_LINE.search(letter["text"])
-    day = datetime.strptime(found.group(), "%a %d %b %Y").date() if found else None  # noqa: DTZ007
+    told = f"{found[1]} {found[2][:3]} {found[3]}" if found else ""
+    day = datetime.strptime(told, "%d %b %Y").date() if found else None  # noqa: DTZ007
     kind = f"evening {letter['id']}" if letter["text"].startswith("A word between letters") else "morning"
     return kind, day.isoformat() if day else letter["subject"], letter["recipient"]
 

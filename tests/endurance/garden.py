@@ -1,4 +1,4 @@
-"""The garden of a simulated year: its settings, its secrets, and a grower who notes what is done and sometimes answers."""
+"""The garden of a simulated year: its settings and secrets, and a grower who notes what is done, and answers."""
 
 import secrets
 from collections.abc import Iterator

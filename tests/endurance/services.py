@@ -85,7 +85,7 @@ def _in_another_charset(body: bytes) -> bytes:
     return gzip.compress(text.encode("utf-16")) if packed else text.encode("utf-16")
 
 
-def _handler(services: Services) -> type[BaseHTTPRequestHandler]:
+def _handler(services: Services) -> type[BaseHTTPRequestHandler]:  # noqa: C901  a class within
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
 

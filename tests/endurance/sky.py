@@ -84,7 +84,8 @@ class Sky:
         last = now.astimezone(ZONE).date() - NCEI_LATE + ahead * DAY
         low, high = ("MIN", "MAX") if renamed else ("TMIN", "TMAX")
         rows = [
-            {"DAY" if renamed else "DATE": day.isoformat(), "STATION": NEIGHBOUR, "PRCP": f"{self.neighbour('rain_mm', day):.1f}",
+            {"DAY" if renamed else "DATE": day.isoformat(), "STATION": NEIGHBOUR,
+             "PRCP": f"{self.neighbour('rain_mm', day):.1f}",
              low: f"{self.neighbour('air_min_c', day):.1f}", high: f"{self.neighbour('air_max_c', day):.1f}"}
             for day in _days(max(date(year, 1, 1), BEGINS), min(last, date(year, 12, 31)))
         ]  # fmt: skip
@@ -124,7 +125,8 @@ class Sky:
         for at, one in self._coming(issued):
             details = {
                 "air_temperature": round(one["air"], 1), "relative_humidity": 80.0, "wind_speed": round(one["wind"], 1),
-                "cloud_area_fraction": round(100 * one["cloud"], 1), "dew_point_temperature": round(one["air"] - 3.0, 1),
+                "cloud_area_fraction": round(100 * one["cloud"], 1),
+                "dew_point_temperature": round(one["air"] - 3.0, 1),
             }  # fmt: skip
             hour = {"details": {"precipitation_amount": round(one["rain"], 2)}, "summary": {"symbol_code": "cloudy"}}
             steps.append({"time": _z(at), "data": {"instant": {"details": details}, "next_1_hours": hour}})
