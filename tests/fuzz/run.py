@@ -63,7 +63,11 @@ def _answer(data: bytes) -> None:
 
 def _mail(data: bytes) -> None:
     message = email.message_from_bytes(data, policy=email.policy.default)
-    understand(own_lines(message), About(GARDEN, GARDEN.beds[0], TODAY))
+    try:
+        text = own_lines(message)
+    except Exception:  # noqa: BLE001  the mail library's own faults are caught where mail is read (post/mailbox.py)
+        return
+    understand(text, About(GARDEN, GARDEN.beds[0], TODAY))
 
 
 def _note(data: bytes) -> None:

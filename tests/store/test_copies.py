@@ -16,7 +16,8 @@ from haulm.store.database import Database, copies_of, open_database
 from haulm.store.letters import Address, StoredLetter, keep_letter, letter_of
 from haulm.store.lock import lock
 from haulm.store.migrations import MIGRATIONS
-from haulm.store.readable import check_copy_whole
+from haulm.store.readable import check_copy_whole, runs_begun
+from haulm.store.runs import begin_run
 from haulm.store.soundness import check_copy
 
 VERSION = len(MIGRATIONS)
@@ -144,17 +145,21 @@ def test_the_newest_sound_copy_is_found_past_damaged_ones(database: Database, fo
     copied[4096 * 3 : 4096 * 4] = b"\xff" * 4096
     (folder / "haulm-20270415T053000Z.sqlite").write_bytes(copied)
     (folder / "haulm-20270416T053000Z.sqlite").write_bytes(sound.path.read_bytes()[: 4096 * 4])
-    found, unsound = newest_sound(folder, now + timedelta(days=4), check_copy_whole)
+    found, unsound = newest_sound(folder, check_copy_whole, runs_begun)
     assert found == sound
-    assert [copy.made.day for copy, _ in unsound] == [16, 15, 14, 13]
+    assert {copy.made.day for copy, _ in unsound} == {16, 15, 14, 13}
     assert all(why for _, why in unsound)
 
 
-def test_a_copy_dated_by_a_wrong_clock_counts_last(database: Database, folder: Path, now: datetime) -> None:
-    wrong = database.copy(folder, datetime(2038, 1, 19, tzinfo=UTC))
-    assert newest_sound(folder, now, check_copy_whole)[0] == wrong
+@pytest.mark.parametrize("ahead", [timedelta(days=9), timedelta(days=4000), timedelta(0)])
+def test_the_newest_copy_is_the_one_that_came_farthest(database: Database, folder: Path, now: datetime, ahead) -> None:
+    """Whatever a clock that was wrong for a day has called it: also once that day has come."""
+    begin_run(database, "g", "morning", now.date(), now)
+    wrong = database.copy(folder, now + ahead)
+    assert newest_sound(folder, check_copy_whole, runs_begun)[0] == wrong
+    begin_run(database, "g", "morning", now.date(), now)
     right = database.copy(folder, now - timedelta(days=3))
-    assert newest_sound(folder, now, check_copy_whole)[0] == right
+    assert newest_sound(folder, check_copy_whole, runs_begun)[0] == right
 
 
 def test_a_strangers_file_and_a_newer_one_are_no_copies(folder: Path, database: Database, now: datetime) -> None:
@@ -169,4 +174,4 @@ def test_a_strangers_file_and_a_newer_one_are_no_copies(folder: Path, database: 
     with sqlite3.connect(copy.path) as changed:
         changed.execute(f"PRAGMA user_version = {VERSION + 1}")
     changed.close()
-    assert newest_sound(folder, now, check_copy_whole)[0] is None
+    assert newest_sound(folder, check_copy_whole, runs_begun)[0] is None

@@ -26,6 +26,7 @@ from haulm.store.letters import (
     letter_of,
     refused_since,
     settle,
+    unreached,
     waiting,
 )
 from haulm.store.mornings import record_morning
@@ -212,3 +213,18 @@ def test_a_kill_before_the_commit_leaves_no_part_of_a_morning(path: Path, second
         assert read_said(database, GARDEN) == ()
         (run,) = read_runs(database, GARDEN, day)
         assert (run.outcome, run.ended) == (Outcome.RUNNING, None)
+
+
+def test_whom_nobody_has_told_stays_told_of_until_a_later_letter_gets_through(database, now):
+    """The letter that told of it did not reach them either."""
+    mail = Address("mail", "me@example.org", "")
+    for number, (back, status) in enumerate([(3, Status.REFUSED), (2, Status.REFUSED), (1, Status.SENT)]):
+        day = now.date() - timedelta(days=back)
+        letter = StoredLetter("g", "morning", day, now - timedelta(days=back), "s", "t", "h", "{}")
+        keep_letter(database, letter, [mail])
+        (one,) = deliveries_of(database, "g", "morning", day)
+        assert claim(database, one.id, letter.written)
+        settle(database, one.id, status, letter.written, "no such mailbox")
+        left = [one.day for one in unreached(database, "g", now - timedelta(days=30))]
+        assert len(left) == [1, 2, 0][number]
+    assert unreached(database, "g", now) == ()

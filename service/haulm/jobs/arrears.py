@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from haulm.jobs.due import days_missed
 from haulm.jobs.read_back import HELD_BACK
 from haulm.store.database import Database
-from haulm.store.letters import Delivery, refused_since, waiting
+from haulm.store.letters import Delivery, refused_since, unreached, waiting
 from haulm.store.mend import MENDED
 from haulm.store.post_book import days_of, read_book
 from haulm.store.runs import Outcome, Run, events, note_cut_off, read_runs
@@ -18,6 +18,7 @@ from haulm.weather import DAY
 
 logger = logging.getLogger("haulm")
 LOOKED_BACK = timedelta(days=400)
+TOLD_FOR = timedelta(days=30)  # so long a letter that told nobody is told of again
 MOST_TOLD = 3
 MORNING, EVENING = "morning", "evening"
 
@@ -39,7 +40,9 @@ def arrears(database: Database, garden: str, day: date, now: datetime) -> tuple[
     known = days_of(read_book(database.path, garden), MORNING)
     missed = days_missed(runs, day, known)
     late = [one for one in waiting(database, garden) if one.day < day and one.attempts]
-    failed = [*refused_since(database, garden, since), *late]
+    given_up = {one.id: one for one in unreached(database, garden, now - TOLD_FOR)}
+    given_up |= {one.id: one for one in refused_since(database, garden, since)}
+    failed = [*sorted(given_up.values(), key=lambda one: one.changed), *late]
     # Without a post book nobody knows what went out between the copy and the mending.
     return (
         *mended,

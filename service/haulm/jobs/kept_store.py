@@ -14,7 +14,7 @@ mean silence for weeks, in which frost comes. What speaks against it is answered
 
 import logging
 from collections.abc import Callable, Iterator
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from time import monotonic
 from typing import TypeVar
@@ -31,7 +31,7 @@ from haulm.weather import DAY
 
 # The whole check reads the file through. It takes the first run of a day a fraction of a second, so there is no quicker
 # one beside it; figures are in DEVELOPERS.md.
-CHECKED, FAILED_COPY = "check", "copy failed"
+CHECKED, COPIED, FAILED_COPY = "check", "copied", "copy failed"
 CHECK_EVERY = timedelta(hours=20)
 LONGEST_S = 60.0  # judgement: no letter waits longer for a check; what is left of it is left
 SLACK = timedelta(days=9)  # a week's copy may be the oldest of the last week kept
@@ -67,12 +67,12 @@ def keep_copy(settings: Settings, database: Database, now: datetime, *, anew: bo
     After an evening's letter it is copied anew: a later look at the same night goes by what that letter said.
     """
     place, folder = settings.garden.place, copies_of(database.path)
-    made = [place.day_of(copy.made) for copy in copies_in(folder) if not copy.version]
-    if place.day_of(now) in made and not anew:
+    if not anew and place.day_of(now) in _days_copied(settings, database):
         return None
     begun = monotonic()
     try:
         copy = database.copy(folder, now)
+        keep_event(database, COPIED, now, copy.path.name, newest_only=True)
         thin_out(folder, settings.backups.days, settings.backups.weeks, now)
         reach = timedelta(days=settings.backups.days, weeks=settings.backups.weeks) + SLACK
         drop_before(database.path, settings.garden.key, place.day_of(now - reach))
@@ -82,6 +82,17 @@ def keep_copy(settings: Settings, database: Database, now: datetime, *, anew: bo
         _note_failure(database, now, fault)
         return None
     return copy
+
+
+def _days_copied(settings: Settings, database: Database) -> set[date]:
+    """The day of the newest copy: as the store noted it, or, where it never has, those that the files are named by.
+
+    A name alone does not count: a clock that once was days ahead has left one that its own day would take for done.
+    """
+    place, noted = settings.garden.place, events(database, COPIED)
+    if noted:
+        return {place.day_of(noted[-1].started)}
+    return {place.day_of(copy.made) for copy in copies_in(copies_of(database.path)) if not copy.version}
 
 
 def copies_told(settings: Settings, database: Database, now: datetime) -> tuple[str, ...]:

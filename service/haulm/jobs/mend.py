@@ -27,7 +27,7 @@ from haulm.store.journal_file import append_entry, read_journal
 from haulm.store.lock import lock
 from haulm.store.mend import restore
 from haulm.store.notes import lost_notes, reindex
-from haulm.store.readable import check_copy_whole
+from haulm.store.readable import check_copy_whole, runs_begun
 
 
 @dataclass(slots=True)
@@ -80,7 +80,7 @@ def mend(settings: Settings, state: StateFolder, now: datetime, *, dry_run: bool
 
 def _restore(state: StateFolder, now: datetime, report: Report, *, dry_run: bool) -> None:
     if dry_run:
-        copy, unsound = newest_sound(copies_of(state.store), now, check_copy_whole)
+        copy, unsound = newest_sound(copies_of(state.store), check_copy_whole, runs_begun)
         for bad, why in unsound:
             report.tell(f"The copy {bad.path.name} is not sound: {why}.", is_well=False)
         told = f"The copy {copy.path.name} would take its place" if copy else "No copy is sound: it would begin anew"

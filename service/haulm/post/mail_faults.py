@@ -116,7 +116,7 @@ def _of_the_connection(fault: Exception, stage: Stage, server: MailTable) -> tup
         (ssl.SSLCertVerificationError, f"the server's certificate does not verify{_why(causes)}", _CERTIFICATE),
         (ssl.SSLError, "no secure connection could be made", _port_hint(server)),
         (socket.gaierror, "the name of the server is not known", _ONLINE),
-        (TimeoutError, f"no answer in time ({server.timeout_seconds:g} s of silence, or slower than that)", _slow(stage)),
+        (TimeoutError, f"no answer in time ({server.timeout_seconds:g} s of silence, or slower)", _slow(stage)),
         (ConnectionRefusedError, "connection refused: nothing listens there", _ONLINE),
         (smtplib.SMTPServerDisconnected, "the connection was lost", _AGAIN),
         (ConnectionError, "the connection was lost", _AGAIN),

@@ -107,14 +107,15 @@ def thin_out(folder: Path, days: int, weeks: int, now: datetime) -> tuple[Copy, 
 
 
 def newest_sound(
-    folder: Path, now: datetime, check: Callable[[Path], None]
+    folder: Path, check: Callable[[Path], None], progress: Callable[[Path], int]
 ) -> tuple[Copy | None, tuple[tuple[Copy, str], ...]]:
     """The newest copy of which a check does not complain, and those before it that are not sound, each with why.
 
-    One that a wrong clock dated into the future counts as older than those that were dated rightly.
+    Newest is the one that has come farthest, told by `progress` (a number that only grows): dates are those of a
+    clock, which may have been wrong.
     """
     unsound: list[tuple[Copy, str]] = []
-    ordered = sorted(copies_in(folder), key=lambda copy: copy.made > now + _CLOCKS_ERR)
+    ordered = sorted(copies_in(folder), key=lambda copy: (progress(copy.path), copy.made), reverse=True)
     for copy in ordered:
         try:
             check(copy.path)

@@ -196,6 +196,20 @@ def refused_since(database: Database, garden: str, since: datetime) -> tuple[Del
     return tuple(d for d in _with_status(database, garden, Status.REFUSED) if d.changed >= since)
 
 
+def unreached(database: Database, garden: str, since: datetime) -> tuple[Delivery, ...]:
+    """Deliveries given up since an instant, to whom no later letter has got through yet: nobody has told them."""
+    rows = database.rows(
+        """SELECT channel, recipient, MAX(day) AS day FROM deliveries JOIN letters ON letters.id = deliveries.letter
+           WHERE garden = ? AND status = ? GROUP BY channel, recipient""",
+        (garden, Status.SENT),
+    )
+    reached = {(row["channel"], row["recipient"]): date.fromisoformat(row["day"]) for row in rows}
+    given_up = refused_since(database, garden, since)
+    return tuple(
+        one for one in given_up if one.day > reached.get((one.address.channel, one.address.recipient), date.min)
+    )
+
+
 def deliveries_of(database: Database, garden: str, kind: str, day: date) -> tuple[Delivery, ...]:
     """All deliveries of one letter."""
     rows = database.rows(

@@ -21,7 +21,7 @@ from haulm.steps import Step, marked
 from haulm.store.copies import Copy, newest_sound, sync
 from haulm.store.database import connect, copies_of, damaged_of, is_there, lock_of, migrate
 from haulm.store.lock import lock
-from haulm.store.readable import check_copy_whole, check_whole
+from haulm.store.readable import check_copy_whole, check_whole, runs_begun
 from haulm.store.runs import keep_event
 
 MENDED = "mend"
@@ -55,7 +55,7 @@ def restore(path: Path, now: datetime) -> Restored | None:
     with lock(lock_of(path), now, holder="haulm mend", patience_s=_PATIENCE_S):
         if is_sound(path):
             return None  # another run has mended it meanwhile, or it never was damaged
-        copy, unsound = newest_sound(copies_of(path), now, check_copy_whole)
+        copy, unsound = newest_sound(copies_of(path), check_copy_whole, runs_begun)
         try:
             was = "damaged" if is_there(path) else "gone"
             aside = _set_aside(path, now)

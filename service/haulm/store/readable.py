@@ -6,6 +6,7 @@ sent and said is read once through.
 
 import math
 import sqlite3
+import sys
 from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -60,3 +61,16 @@ def check_copy_whole(path: Path) -> None:
             check_whole(Database(path, connection))
     except RAISED as fault:
         raise told(path, fault) from fault
+
+
+def runs_begun(path: Path) -> int:
+    """The number of the last run that a copy knows, which grows with every run.
+
+    Where that cannot be read it is beyond any: such a copy is looked at first, found to be damaged, and told.
+    """
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as connection:
+            found = connection.execute("SELECT MAX(id) FROM runs").fetchone()[0]
+    except RAISED:
+        return sys.maxsize
+    return found if isinstance(found, int) else 0
