@@ -8,6 +8,7 @@ import os
 import re
 import shutil
 import sqlite3
+import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -194,10 +195,11 @@ class Checks:
             os.utime(part, (aged, aged))
         files = [path for path in self._world.state.rglob("*") if path.is_file()]
         size = sum(path.stat().st_size for path in files if "spool" in path.parts)
-        left = [path for path in files if path.name.endswith(".part")]
+        old = time.time() - timedelta(days=4).total_seconds()
+        left = [path for path in files if path.name.endswith(".part") and path.stat().st_mtime < old]
         if size > MOST_SPOOL_BYTES or len(files) > MOST_FILES:
             yield "the folder grows", f"{len(files)} files, {size} bytes of spool"
-        if len(left) > 3:
+        if left:
             yield "files are left over", f"{len(left)} unfinished: {left[:3]}"
 
     # --- the store
