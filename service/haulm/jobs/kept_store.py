@@ -102,6 +102,8 @@ def copies_told(settings: Settings, database: Database, now: datetime) -> tuple[
     if since is None or now - since <= settings.backups.tell_after_days * DAY:
         return ()
     failed = events(database, FAILED_COPY)
+    if newest is None and not failed:
+        return ()  # a store from before there were copies: its first is made after this letter
     why = f": {failed[-1].note}" if failed and failed[-1].started >= since else ""
     told = f"haulm's memory has had no copy since {since:%A %-d %B}" if newest else "haulm's memory has no copy yet"
     return (f"{told}{why}.",)
