@@ -135,3 +135,15 @@ class Complaint:
         place = f"{self.where}, line {self.line}" if self.line else self.where
         given = f" ({self.given})" if self.given else ""
         return f"{place}: {self.what}{given}" if place else f"{self.what}{given}"
+
+
+def causes_of(fault: BaseException) -> list[BaseException]:
+    """A fault and those inside it, outermost first: HTTP libraries wrap the true reason several times over."""
+    found: list[BaseException] = []
+    waiting: list[object] = [fault]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, BaseException) and one not in found:
+            found.append(one)
+            waiting += [one.__cause__, one.__context__, getattr(one, "reason", None), *one.args]
+    return found

@@ -147,15 +147,17 @@ class Checks:
         """A morning whose letter did not come on its day is told of in the next letter that is written."""
         for recipient in (garden.ME, garden.OTHER):
             missing = self.untold.setdefault(recipient, [])
-            theirs = [one for one in self._world.letterbox.taken[-40:] if one["recipient"] == recipient]
-            today = [one for one in theirs if identity(one)[:2] == ("morning", day.day.isoformat())]
-            if not today:
+            theirs = [one for one in self._world.letterbox.taken[-60:] if one["recipient"] == recipient]
+            came = {identity(one)[1]: one for one in theirs if identity(one)[0] == "morning"}
+            if day.day.isoformat() not in came:
                 missing.append(day.day.isoformat())
                 continue
             for each in list(missing):
-                missed = date.fromisoformat(each)
-                if not tells_of(today[0]["text"], missed, recipient):
-                    yield "not explained", f"the letter of {missed} to {recipient} did not come that day"
+                # Late, or under a wrong clock's day: then it came; else a letter since then tells of it.
+                later = [one["text"] for on, one in came.items() if on > each]
+                told = any(tells_of(text, date.fromisoformat(each), recipient) for text in later)
+                if each not in came and not told:
+                    yield "not explained", f"the letter of {each} to {recipient} did not come that day"
                 missing.remove(each)
 
     # --- journal, secrets, folders
@@ -172,8 +174,9 @@ class Checks:
         if any(count > 1 for count in ids.values()):
             yield "a note stands twice", str(ids.most_common(1))
         written = Counter(entry["written"] for entry in entries)
+        noted = {*written, *(str(entry["what"]) for entry in entries), *(str(entry["cause"]) for entry in entries)}
         for each in self.noted:
-            if not any(each in one for one in written):
+            if not any(each in one for one in noted):
                 yield "a note is lost", each
         for amount, until in self.answered.items():
             count = sum(count for one, count in written.items() if amount in one)

@@ -34,6 +34,9 @@ from haulm.settings.load import load
 
 DAY = timedelta(days=1)
 ANSWERS_EVERY, DAYS_TO_READ = 6, 12
+KEPT_FILES = (
+    "taken.jsonl", "arrived.jsonl", "year.json", "kept/checks.json", "kept/journal", "kept/yesterday.sqlite",
+)  # fmt: skip
 KEPT_DAYS = 3  # so many beginnings of days are kept, and those of days with a breach
 
 
@@ -177,14 +180,7 @@ class Year:
         at = self._kept / f"day-{self.done:03}"
         shutil.rmtree(at, ignore_errors=True)
         shutil.copytree(self.world.disk, at / "disk")
-        for name in (
-            "taken.jsonl",
-            "arrived.jsonl",
-            "year.json",
-            "kept/checks.json",
-            "kept/journal",
-            "kept/yesterday.sqlite",
-        ):
+        for name in KEPT_FILES:
             if (self.world.folder / name).exists():
                 shutil.copy(self.world.folder / name, at / Path(name).name)
         old = self._kept / f"day-{self.done - KEPT_DAYS:03}"
@@ -204,14 +200,7 @@ def go_back(folder: Path, number: int) -> None:
     for old in disk.iterdir():
         shutil.rmtree(old) if old.is_dir() else old.unlink()
     shutil.copytree(kept / "disk", disk, dirs_exist_ok=True)
-    for name in (
-        "taken.jsonl",
-        "arrived.jsonl",
-        "year.json",
-        "kept/checks.json",
-        "kept/journal",
-        "kept/yesterday.sqlite",
-    ):
+    for name in KEPT_FILES:
         (folder / name).unlink(missing_ok=True)
         if (kept / Path(name).name).exists():
             shutil.copy(kept / Path(name).name, folder / name)

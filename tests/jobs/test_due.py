@@ -42,9 +42,9 @@ def clock(first: datetime, last: datetime, step: timedelta) -> Iterator[datetime
 def sent(first: datetime, last: datetime, at: time, zone: str, step: timedelta = MINUTE) -> list[datetime]:
     """When letters go out if each step asks, and each letter that is due gets written."""
     runs: list[Run] = []
-    for now in clock(first, last, step):
-        if due(now, runs[-3:], at, zone, time(23, 59)) is Standing.DUE:
-            runs.append(run(local_day(now, zone), now))
+    for instant in clock(first, last, step):
+        if due(instant, runs[-3:], at, zone, time(23, 59)) is Standing.DUE:
+            runs.append(run(local_day(instant, zone), instant))
     return [each.started for each in runs]
 
 
@@ -81,19 +81,19 @@ def test_waits_after_failures_grow_and_then_stay(outcome: Outcome) -> None:
     at = local(CHICAGO, 2027, 4, 12, 6, 30)
     gaps: list[timedelta] = []
     runs: list[Run] = []
-    for now in clock(at, at + timedelta(hours=9), MINUTE):
-        if due(now, runs, HALF_PAST_SIX, CHICAGO, time(23, 59)) is Standing.DUE:
-            gaps += [now - runs[-1].started] if runs else []
-            runs.append(run(date(2027, 4, 12), now, outcome))
+    for instant in clock(at, at + timedelta(hours=9), MINUTE):
+        if due(instant, runs, HALF_PAST_SIX, CHICAGO, time(23, 59)) is Standing.DUE:
+            gaps += [instant - runs[-1].started] if runs else []
+            runs.append(run(date(2027, 4, 12), instant, outcome))
     assert gaps == [*WAITS, WAITS[-1], WAITS[-1]]
 
 
 def test_the_hour_of_catching_up_bounds_the_tries() -> None:
     at = local(CHICAGO, 2027, 4, 12, 6, 30)
     runs: list[Run] = []
-    for now in clock(at, at + timedelta(hours=12), MINUTE):
-        if asked(now, *runs) is Standing.DUE:
-            runs.append(run(date(2027, 4, 12), now, Outcome.FAILED))
+    for instant in clock(at, at + timedelta(hours=12), MINUTE):
+        if asked(instant, *runs) is Standing.DUE:
+            runs.append(run(date(2027, 4, 12), instant, Outcome.FAILED))
     began = [f"{each.started.astimezone(ZoneInfo(CHICAGO)):%H:%M}" for each in runs]
     assert began == ["06:30", "06:35", "06:50", "07:35", "09:35", "11:35"]
 
@@ -173,3 +173,13 @@ def test_days_missed_are_those_since_the_last_letter() -> None:
     assert days_missed([before], date(2028, 2, 27)) == ()
     assert days_missed([failed], date(2028, 3, 1)) == (), "before the first letter nothing is missed"
     assert days_missed([], date(2028, 3, 1)) == ()
+
+
+def test_days_missed_are_told_again_until_all_have_heard() -> None:
+    """The letter of the 29th told of them, and did not reach everybody."""
+    letters = [run(date(2028, 2, day), datetime(2028, 2, day, 12, tzinfo=UTC)) for day in (26, 29)]
+    missed, today = (date(2028, 2, 27), date(2028, 2, 28)), date(2028, 3, 1)
+    assert days_missed(letters, today) == ()
+    assert days_missed(letters, today, unheard=date(2028, 2, 29)) == missed
+    assert days_missed(letters, today, unheard=date(2028, 2, 26)) == missed, "before the first letter nothing is missed"
+    assert days_missed(letters, today, unheard=today) == ()

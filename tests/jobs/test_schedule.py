@@ -444,7 +444,7 @@ def evenings(stage: Stage) -> Stage:
 def test_a_morning_and_two_looks_each_once(evenings: Stage, told: Callable[[], list[str]]) -> None:
     evenings.plan(WROTE, LOOKED, LOOKED)
     watch = evenings.watch()
-    for now in (
+    for instant in (
         HOUR,
         HOUR + MINUTE,
         LOOK - 60 * MINUTE,
@@ -454,7 +454,7 @@ def test_a_morning_and_two_looks_each_once(evenings: Stage, told: Callable[[], l
         SECOND,
         SECOND + MINUTE,
     ):
-        evenings.tick(watch, now)
+        evenings.tick(watch, instant)
     assert [call[0] for call in evenings.calls] == ["morning", "evening", "evening"]
     assert told() == [
         "The morning of 2027-04-12 ended with exit code 0: the letter is written and handed over.",
@@ -488,8 +488,8 @@ def test_a_machine_that_was_off_till_late_looks_once(evenings: Stage, told: Call
 def test_no_look_where_the_settings_want_none(stage: Stage) -> None:
     stage.plan(WROTE)
     watch = stage.watch()
-    for now in (HOUR, LOOK, SECOND):
-        stage.tick(watch, now)
+    for instant in (HOUR, LOOK, SECOND):
+        stage.tick(watch, instant)
     assert [call[0] for call in stage.calls] == ["morning"]
 
 

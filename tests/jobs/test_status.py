@@ -283,3 +283,11 @@ def test_the_command_prints_and_answers_by_its_code(garden, tmp_path, capsys):
     assert main([*words, "--json"]) == Exit.DONE
     assert json.loads(capsys.readouterr().out)["version"] == 1
     assert Path(tmp_path / "state").exists() is False
+
+
+def test_a_garden_without_a_run_for_a_month_is_amiss(garden):
+    settings, state = garden()
+    run_ended(state, TODAY - timedelta(days=60), Outcome.DONE, 0)
+    status = status_of(settings, state, NOW)
+    assert not status.well
+    assert "no run in the last 30 days" in "\n".join(as_lines(status))

@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from haulm.advice import Said
@@ -32,7 +31,6 @@ from haulm.store.letters import (
 from haulm.store.mornings import record_morning
 from haulm.store.runs import Outcome, begin_run, end_run, read_runs
 from haulm.store.said import read_said
-from haulm.store.states import BedState, read_state
 
 GARDEN = "brackenford"
 CLAIM_AND_WAIT = """
@@ -57,13 +55,12 @@ database = open_database(pathlib.Path(sys.argv[1]))
 now = datetime(2027, 4, 12, 5, 30, tzinfo=timezone.utc)
 run = begin_run(database, "brackenford", "morning", now.date(), now)
 letter = StoredLetter("brackenford", "morning", now.date(), now, "s", "t", "h", "{}")
-said = [Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, now.date(), now.date())]
-def states():
-    # Asked for once the letter and what it said are written: the run dies here.
+def said():
+    yield Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, now.date(), now.date())
+    # Asked for more once the letter and what it said are written: the run dies here.
     print("here", flush=True)
     time.sleep(60)
-    yield
-record_morning(database, run, letter, addresses=[Address("mail", "me@x", "<1@x>")], said=said, states=states())
+record_morning(database, run, letter, addresses=[Address("mail", "me@x", "<1@x>")], said=said())
 """
 
 Second = Callable[..., "subprocess.Popen[str]"]
@@ -158,15 +155,9 @@ def test_a_kill_while_sending_is_found_and_sent_once_more_under_its_id(
 
 def test_a_morning_is_stored_together(database: Database, letter: StoredLetter, now: datetime) -> None:
     said = Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
-    state = BedState(GARDEN, "gatebed", letter.day, "p1", np.array([[1.0, np.nan], [2.0, 3.0]]))
     run = begin_run(database, GARDEN, "morning", letter.day, now)
-    record_morning(
-        database, run, letter, addresses=[Address("log", "")], said=[said], states=[state], note="one old day"
-    )
+    record_morning(database, run, letter, addresses=[Address("log", "")], said=[said], note="one old day")
     assert read_said(database, GARDEN) == (said,)
-    found = read_state(database, GARDEN, "gatebed", "p1", letter.day)
-    assert found is not None
-    np.testing.assert_array_equal(found.numbers, state.numbers)
     (told,) = read_runs(database, GARDEN, letter.day)
     assert (told.outcome, told.ended, told.exit_code, told.note) == (Outcome.WRITTEN, None, None, "one old day")
     end_run(database, run, now + timedelta(seconds=9), Outcome.PARTLY, 1)
@@ -192,10 +183,10 @@ def test_a_disk_that_fills_up_leaves_no_part_of_a_morning(
 ) -> None:
     run = begin_run(database, GARDEN, "morning", letter.day, now)
     said = Said("planting-time", "gatebed", "gate-early", "2027-04-12", "ready", 0, letter.day, letter.day)
-    large = BedState(GARDEN, "gatebed", letter.day, "p1", np.zeros(50_000))
+    many = [replace(said, episode=f"{number:06}") for number in range(5000)]
     database.rows(f"PRAGMA max_page_count = {database.rows('PRAGMA page_count')[0][0] + 4}")
     with pytest.raises(StoreError, match="disk is full"):
-        record_morning(database, run, letter, addresses=[Address("log", "")], said=[said], states=[large])
+        record_morning(database, run, letter, addresses=[Address("log", "")], said=many)
     assert letter_of(database, GARDEN, "morning", letter.day) is None
     assert waiting(database, GARDEN) == ()
     assert read_said(database, GARDEN) == ()

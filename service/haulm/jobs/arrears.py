@@ -19,6 +19,7 @@ from haulm.weather import DAY
 logger = logging.getLogger("haulm")
 LOOKED_BACK = timedelta(days=400)
 TOLD_FOR = timedelta(days=30)  # so long a letter that told nobody is told of again
+MISSED_AGAIN_FOR = timedelta(days=7)  # so long a morning without a letter is told again to who missed the telling
 MOST_TOLD = 3
 MORNING, EVENING = "morning", "evening"
 
@@ -38,7 +39,7 @@ def arrears(database: Database, garden: str, day: date, now: datetime) -> tuple[
     since = max(written, default=now - LOOKED_BACK)
     mended = [run.note for kind in (MENDED, HELD_BACK) for run in events(database, kind) if since < run.started <= now]
     known = days_of(read_book(database.path, garden), MORNING)
-    missed = days_missed(runs, day, known)
+    missed = days_missed(runs, day, known, _unheard(database, garden, day, now))
     late = [one for one in waiting(database, garden) if one.day < day and one.attempts]
     given_up = {one.id: one for one in unreached(database, garden, now - TOLD_FOR)}
     given_up |= {one.id: one for one in refused_since(database, garden, since)}
@@ -50,6 +51,12 @@ def arrears(database: Database, garden: str, day: date, now: datetime) -> tuple[
         *_not_looked(every, day - DAY),
         *(_undelivered(one) for one in failed[-MOST_TOLD:]),
     )
+
+
+def _unheard(database: Database, garden: str, day: date, now: datetime) -> date | None:
+    """The day of the first of the last week's letters that some have not had, nor one since; None where all have."""
+    missing = (*unreached(database, garden, now - MISSED_AGAIN_FOR), *waiting(database, garden))
+    return min((one.day for one in missing if day - MISSED_AGAIN_FOR <= one.day < day), default=None)
 
 
 def _missed(days: tuple[date, ...], runs: Sequence[Run], *, forgotten: bool) -> tuple[str, ...]:

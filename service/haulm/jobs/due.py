@@ -77,16 +77,22 @@ def next_try(now: datetime, runs: Sequence[Run], zone: str) -> datetime:
     return max(past) + WAITS[min(len(begun), len(WAITS)) - 1]
 
 
-def days_missed(runs: Iterable[Run], today: date, also: Iterable[date] = ()) -> tuple[date, ...]:
+def days_missed(
+    runs: Iterable[Run], today: date, also: Iterable[date] = (), unheard: date | None = None
+) -> tuple[date, ...]:
     """The local days since the last letter that have none, today left out; none where no letter was ever written.
 
-    `also` are days known to have had a letter though their runs are forgotten.
+    `also` are days known to have had a letter though their runs are forgotten. Where the last letters did not reach
+    everybody, `unheard` is the day of the first of them: what they told of days before them is told again.
     """
-    wrote = [run.day for run in runs if run.outcome in WROTE and run.day < today]
-    wrote += [day for day in also if day < today]
+    wrote = {run.day for run in runs if run.outcome in WROTE and run.day < today}
+    wrote |= {day for day in also if day < today}
     if not wrote:
         return ()
-    return tuple(max(wrote) + _DAY * n for n in range(1, (today - max(wrote)).days))
+    heard = [day for day in wrote if unheard is None or day < unheard]
+    since = max(heard, default=min(wrote))
+    days = (since + _DAY * n for n in range(1, (today - since).days))
+    return tuple(day for day in days if day not in wrote)
 
 
 def local_day(now: datetime, zone: str) -> date:

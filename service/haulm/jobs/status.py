@@ -19,6 +19,7 @@ from haulm.jobs.due import WROTE, Standing, due
 from haulm.jobs.ending import BEAT, NO_BEAT
 from haulm.jobs.errands import EVENING, MORNING, errands
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.store_look import RESTORES_ITSELF
 from haulm.letter import amounts
 from haulm.post.webhook import post_letter
 from haulm.settings.load import Settings
@@ -33,6 +34,7 @@ VERSION = 1
 WIDTH = 80
 LOOKED_BACK = timedelta(days=30)
 REFUSED_FOR = timedelta(days=7)  # judgement: an older refusal has been told by letters enough
+NOT_RUN = "Is the timer, cron or haulm schedule running?"
 TOLD_EVERY = timedelta(hours=20)
 CHECK_S = 20.0  # judgement: so long may the store's own check take here
 _LOG = logging.getLogger("haulm")
@@ -99,7 +101,7 @@ def _store(state: StateFolder) -> Line:
     size = f", {found.size_bytes / 1e6:.1f} MB" if found.size_bytes else ""
     beside = f" ({found.told})" if found.told else ""
     told = f"{found.health}{beside}{size}{newest if found.health is not Health.NONE_YET else ''}"
-    remedy = "" if found.is_well else "The next morning restores it by itself; haulm mend does so now."
+    remedy = "" if found.is_well else RESTORES_ITSELF
     return Line("Memory", told, found.is_well, remedy)
 
 
@@ -112,8 +114,8 @@ def _runs(settings: Settings, runs: Sequence[Run], now: datetime) -> Iterator[Li
 
 
 def _morning(settings: Settings, mornings: Sequence[Run], now: datetime) -> Iterator[Line]:
-    if not mornings:
-        yield Line("Morning", f"no run in the last {LOOKED_BACK.days} days", *_missing(settings, mornings, now))
+    if not mornings:  # the store is there, so there were some
+        yield Line("Morning", f"no run in the last {LOOKED_BACK.days} days", well=False, remedy=NOT_RUN)
         return
     last = mornings[-1]
     well, remedy = _run_well(last)
@@ -129,13 +131,10 @@ def _missing(settings: Settings, mornings: Sequence[Run], now: datetime) -> tupl
     stands = due(now, mornings, settings.letter.at, place.zone, until)
     wanted = today - DAY if stands is Standing.EARLY else today
     wrote = {run.day for run in mornings if run.outcome in WROTE}
-    begun = bool(mornings) and mornings[0].day <= wanted
-    if not begun or wrote & {wanted, today}:
+    young = now - _at(wanted, settings.letter.at, place.zone) < timedelta(hours=1)
+    if wrote & {wanted, today} or mornings[0].day > wanted or young:
         return True, ""
-    late = stands is not Standing.EARLY and now - _at(wanted, settings.letter.at, place.zone) < timedelta(hours=1)
-    if late:
-        return True, ""
-    return False, f"There is no letter of {wanted}. Is the timer, cron or haulm schedule running?"
+    return False, f"There is no letter of {wanted}. {NOT_RUN}"
 
 
 def _run_told(run: Run, settings: Settings) -> str:
@@ -158,13 +157,14 @@ def _weather(settings: Settings, database: Database, now: datetime) -> Iterator[
     letters = letters_between(database, settings.garden.key, MORNING, today - LOOKED_BACK, today)
     if not letters:
         return
-    told, data = json.loads(letters[-1][1])["weather"], settings.thresholds.data
+    letter, data = json.loads(letters[-1][1]), settings.thresholds.data
+    told = letter["weather"]
     newest = told.get("newest_observed")
     remedy = "haulm check --live tries each source."
     if newest is None:
         yield Line("Observed", "no day at all", well=False, remedy=remedy)
     else:
-        silent = any(alert["rule"] == "station-silent" for alert in json.loads(letters[-1][1])["alerts"])
+        silent = any(alert["rule"] == "station-silent" for alert in letter["alerts"])
         days = (today - date.fromisoformat(newest)).days
         yield Line("Observed", f"to {newest}, {amounts.days(days)} ago", not silent, remedy if silent else "")
     issued = told.get("forecast_issued")

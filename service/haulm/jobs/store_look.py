@@ -8,6 +8,7 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.store.database import copies_of
 from haulm.store.health import Looked, look
 
+RESTORES_ITSELF = "The next morning restores it by itself; haulm mend does so now."
 LONGEST_S = 60.0  # judgement: so long a person waits for an answer
 
 
@@ -22,7 +23,7 @@ def check_store(state: StateFolder) -> tuple[list[str], Exit]:
     lines = list(store_lines(state.store, found))
     if found.is_well:
         return lines, Exit.DONE
-    return [*lines, "The next morning restores it by itself; haulm mend does so now."], Exit.PARTLY
+    return [*lines, RESTORES_ITSELF], Exit.PARTLY
 
 
 def store_lines(path: Path, found: Looked) -> Iterator[str]:

@@ -6,6 +6,8 @@ from http.client import HTTPException
 
 import requests
 
+from haulm.errors import causes_of
+
 AGAIN = "Nothing to do now: the next run tries again."
 _ONLINE = "Check the address in the settings, and that this machine is online. The next run tries again."
 _CERTIFICATE = (
@@ -21,7 +23,7 @@ def no_login(request: requests.PreparedRequest) -> requests.PreparedRequest:
 
 def of_the_connection(fault: Exception, patience_s: float) -> tuple[str, str]:
     """What went wrong on the way, and what to do; `patience_s` is the silence that was allowed."""
-    causes = _causes(fault)
+    causes = causes_of(fault)
     slow = f"no answer in time ({patience_s:g} s of silence, or slower than that)"
     meanings: tuple[tuple[type[BaseException], str, str], ...] = (
         (ssl.SSLCertVerificationError, "the server's certificate does not verify", _CERTIFICATE),
@@ -38,15 +40,3 @@ def of_the_connection(fault: Exception, patience_s: float) -> tuple[str, str]:
         if any(isinstance(cause, kind) for cause in causes):
             return what, remedy
     return f"no connection: {type(causes[-1]).__name__}", _ONLINE
-
-
-def _causes(fault: BaseException) -> list[BaseException]:
-    """The fault and those inside it: requests wraps the true reason several times over."""
-    found: list[BaseException] = []
-    waiting: list[object] = [fault]
-    while waiting:
-        one = waiting.pop()
-        if isinstance(one, BaseException) and one not in found:
-            found.append(one)
-            waiting += [one.__cause__, one.__context__, getattr(one, "reason", None), *one.args]
-    return found

@@ -19,7 +19,7 @@ from urllib3 import Retry
 from urllib3 import exceptions as urllib3_errors
 
 from haulm import __version__
-from haulm.errors import SourceError
+from haulm.errors import SourceError, causes_of
 
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 CHUNK_BYTES = 16 * 1024
@@ -301,7 +301,7 @@ def _refusal(status: int, ask: Ask, fetching: Fetching) -> SourceError:
 
 def _failure(error: Exception, ask: Ask, fetching: Fetching) -> SourceError:
     """What a fault of the connection means to a person."""
-    causes = _causes(error)
+    causes = causes_of(error)
     for kinds, what, remedy in _meanings(fetching):
         if any(isinstance(cause, kinds) for cause in causes):
             kind = SourceError if remedy in _NOT_THE_SERVER else HostDownError
@@ -311,18 +311,6 @@ def _failure(error: Exception, ask: Ask, fetching: Fetching) -> SourceError:
 
 # These say nothing about the server: another file of it may well come.
 _NOT_THE_SERVER = frozenset({CONTACT, ADDRESS, DAMAGED})
-
-
-def _causes(error: BaseException) -> list[BaseException]:
-    """The error and those inside it: requests and urllib3 wrap the true reason several times over."""
-    found: list[BaseException] = []
-    waiting: list[object] = [error]
-    while waiting:
-        one = waiting.pop()
-        if isinstance(one, BaseException) and one not in found:
-            found.append(one)
-            waiting += [one.__cause__, getattr(one, "reason", None), *one.args]
-    return found
 
 
 def _meanings(fetching: Fetching) -> tuple[tuple[tuple[type[BaseException], ...], str, str], ...]:

@@ -1,1 +1,1 @@
-"""The one SQLite file: weather, episodes said, letters, states, runs."""
+"""The one SQLite file: weather, episodes said, letters, runs."""

@@ -1,6 +1,6 @@
 """A damaged or lost store is set aside, and its newest sound copy takes its place.
 
-Nothing is deleted: what was damaged lies in ``damaged/`` under the instant it was set aside. The order makes a kill
+What was damaged lies in ``damaged/`` under the instant it was set aside; the last few are kept. The order makes a kill
 harmless at any point. The store's own file goes first, so that a log that stays behind is never taken for that of
 another file; what takes its place is written beside it, with the note of what happened in it, and moved there in one
 step. A run that finds the store gone begins here again.
@@ -27,6 +27,7 @@ from haulm.store.runs import keep_event
 MENDED = "mend"
 _PATIENCE_S = 10.0
 _PARTS = ("", "-wal", "-shm")
+KEPT_ASIDE = 3  # judgement: enough to look into what keeps happening
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +101,22 @@ def _set_aside(path: Path, now: datetime) -> Path | None:
     for part in there:
         with marked(Step.STORE_SET_ASIDE):
             path.with_name(path.name + part).replace(aside.with_name(aside.name + part))
+    _drop_oldest(folder, aside)
     settle_folder(folder)
     settle_folder(path.parent)
     return aside
+
+
+def _drop_oldest(folder: Path, aside: Path) -> None:
+    """Let go of all but the newest few: a card that damages the store again and again must not fill itself with them.
+
+    Its room is that of the copies, which are worth more. Newest by the file's own time, not by a name from a clock.
+    """
+    held = sorted(folder.glob("*.sqlite"), key=lambda file: (file != aside, -file.stat().st_mtime))
+    for old in held[KEPT_ASIDE:]:
+        for part in _PARTS:
+            with marked(Step.COPY_DROPPED):
+                old.with_name(old.name + part).unlink(missing_ok=True)
 
 
 def _numbered(stem: str, number: int) -> str:

@@ -8,7 +8,6 @@ from haulm.store.database import Database
 from haulm.store.letters import Address, StoredLetter, keep_letter
 from haulm.store.runs import mark_written
 from haulm.store.said import keep_said
-from haulm.store.states import BedState, keep_states
 
 
 def record_morning(
@@ -18,10 +17,9 @@ def record_morning(
     *,
     addresses: Sequence[Address] = (),
     said: Sequence[Said] = (),
-    states: Sequence[BedState] = (),
     note: str = "",
 ) -> None:
-    """Store a finished letter, its deliveries, what it said, the beds' states and the run's outcome: all or nothing.
+    """Store a finished letter, its deliveries, what it said, and the run's outcome: all or nothing.
 
     Raises
     ------
@@ -31,5 +29,4 @@ def record_morning(
     with database.transaction(Step.LETTER_STORED):
         keep_letter(database, letter, addresses)
         keep_said(database, letter.garden, letter.day, said)
-        keep_states(database, states)
         mark_written(database, run, note)

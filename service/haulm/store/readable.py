@@ -7,19 +7,18 @@ sent and said is read once through.
 import math
 import sqlite3
 import sys
-from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from haulm.errors import DamagedError
+from haulm.errors import DamagedError, StoreError
 from haulm.store.answers import to_be_told
 from haulm.store.database import Database
-from haulm.store.faults import MEND, RAISED, told
+from haulm.store.faults import MEND
 from haulm.store.letters import all_deliveries
 from haulm.store.migrations import MIGRATIONS
 from haulm.store.runs import read_runs
 from haulm.store.said import read_said
-from haulm.store.soundness import check_copy
+from haulm.store.soundness import check_copy, reading
 
 
 def check_whole(database: Database, *, patience_s: float = math.inf) -> bool:
@@ -55,12 +54,9 @@ def check_copy_whole(path: Path) -> None:
         It cannot be opened, or was written by a newer haulm.
     """
     check_copy(path, len(MIGRATIONS))
-    try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as connection:
-            connection.row_factory = sqlite3.Row
-            check_whole(Database(path, connection))
-    except RAISED as fault:
-        raise told(path, fault) from fault
+    with reading(path) as connection:
+        connection.row_factory = sqlite3.Row
+        check_whole(Database(path, connection))
 
 
 def runs_begun(path: Path) -> int:
@@ -69,8 +65,8 @@ def runs_begun(path: Path) -> int:
     Where that cannot be read it is beyond any: such a copy is looked at first, found to be damaged, and told.
     """
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as connection:
+        with reading(path) as connection:
             found = connection.execute("SELECT MAX(id) FROM runs").fetchone()[0]
-    except RAISED:
+    except StoreError:
         return sys.maxsize
     return found if isinstance(found, int) else 0

@@ -7,7 +7,8 @@ within a text: SQLite keeps no sums of its pages.
 
 import math
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from time import monotonic
 
@@ -76,14 +77,27 @@ def check_copy(path: Path, newest_version: int, *, full: bool = False) -> None:
     StoreError
         It cannot be opened, or was written by a newer haulm.
     """
+    with reading(path) as connection:
+        owner, version = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in _HEAD)
+        if owner != APPLICATION_ID or version < 1:
+            raise DamagedError("it is no store of haulm's", where=str(path))
+        if version > newest_version:
+            raise StoreError("it was written by a newer haulm", where=str(path))
+        check(connection, path, full=full)
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[sqlite3.Connection]:
+    """A store that nobody has open and that has no log beside it, to be read and never written.
+
+    Raises
+    ------
+    DamagedError, StoreError
+        What SQLite says of it, also while the block reads.
+    """
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as connection:
-            owner, version = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in _HEAD)
-            if owner != APPLICATION_ID or version < 1:
-                raise DamagedError("it is no store of haulm's", where=str(path))
-            if version > newest_version:
-                raise StoreError("it was written by a newer haulm", where=str(path))
-            check(connection, path, full=full)
+            yield connection
     except RAISED as fault:
         raise told(path, fault) from fault
 
