@@ -195,11 +195,15 @@ def _timer_killed(world: World, call: Call, rng: Random) -> Iterator[Struck]:
     yield from _whether_killed(call)
 
 
+def _was_killed(call: Call) -> bool:
+    """The process itself, or the one that it started, as it tells."""
+    return any(one.killed or "was cut off by signal" in one.err for one in call.ended)
+
+
 def _whether_killed(call: Call) -> Iterator[Struck]:
     struck = [False]
     yield struck
-    # A worker that is killed has the timer's process end with what is not one of haulm's own codes.
-    struck[0] = any(one.killed or one.code not in {0, 1, 2, 75} for one in call.ended)
+    struck[0] = _was_killed(call)
 
 
 @contextmanager
@@ -218,7 +222,7 @@ def _killed_in_mail(world: World, call: Call, rng: Random) -> Iterator[Struck]:
         yield struck
     finally:
         world.letterbox.on_taken = lambda _: None
-        struck[0] = any(one.killed or one.code not in {0, 1, 2, 75} for one in call.ended)
+        struck[0] = _was_killed(call)
 
 
 def _killed_at(step: str) -> Inject:

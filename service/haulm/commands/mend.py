@@ -4,7 +4,7 @@ import argparse
 import os
 from datetime import UTC, datetime
 
-from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
+from haulm.commands.words import Commands, add, folded, settings_file, with_settings, with_state
 
 
 def add_mend(commands: Commands) -> None:
@@ -23,5 +23,5 @@ def _mend(arguments: argparse.Namespace) -> int:
     settings = load(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     report = mend(settings, state, datetime.now(UTC), dry_run=arguments.dry_run)
-    print("\n".join(report.lines))
+    print(folded(report.lines))
     return report.exit_code
