@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from haulm.beds.crop import Around, crop_now, growth_of, shoots_range
+from haulm.beds.crop import Around, air_of, crop_now, growth_of, shoots_range
 from haulm.beds.noted import Noted
 from haulm.condition import DayRange, DaySpan
 from haulm.garden import Cause
@@ -23,7 +23,8 @@ def around(today):
 
     def made(straw_m=0.06, soil_c=15.0, count=200, air=(10.0, 20.0), ahead=0):
         first = today - count * DAY
-        return Around(*(daily(first, count + ahead, value) for value in (*air, soil_c, straw_m)))
+        low, high, soil, straw = (daily(first, count + ahead, value) for value in (*air, soil_c, straw_m))
+        return Around(air_of(low, high), soil, straw)
 
     return made
 
@@ -271,7 +272,7 @@ def test_each_day_counts_by_its_own_warmth_for_the_skins(make, thresholds, today
     days = Noted(planted=today - 90 * DAY, dying=today - 40 * DAY, tops_dead=today - 9 * DAY)
     first = today - 101 * DAY
     air = [daily(first, 167, value) for value in (10.0, 20.0)]
-    around = Around(*air, Daily(first, soil), daily(first, 167, 0.06))
+    around = Around(air_of(*air), Daily(first, soil), daily(first, 167, 0.06))
     crop = crop_now(make.planting(), days, out_since(today, 60), around, thresholds, today)
     assert crop.skins_ready.likely == today - 9 * DAY + 16 * DAY
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from haulm.beds.evaporation import evaporation_of
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
 from haulm.beds.noted import Noted
-from haulm.beds.water import AS_USUAL, bed_days, water_now
+from haulm.beds.water import AS_USUAL, bed_days, grown_on, water_now
 from haulm.science.soil_properties import TEXTURES
 from haulm.science.water_balance import StrawWater
 from haulm.weather import DAY, Daily
@@ -48,11 +48,14 @@ def bed_water(make, today):
         count = been.days + expected.days
         turns = np.zeros(count)
         turns[BACK - len(watered) : BACK] = watered
-        on_bed = bed_days(bed, days, growth, been.first, np.full(count, straw_m), turns, holds)
+        grown = grown_on(days, growth, been.first, count)[None, :]
+        unread = np.full((1, been.days), np.nan)
+        straw = np.full((1, count), straw_m)
+        on_bed = bed_days([bed], grown, been.first, straw, turns[None, :], unread, holds)
         evaporation = evaporation_of(timeline, make.place(), been, expected, dry=False)
         moved = Daily(been.first, np.full(count, kc_moved))
         evaporation = replace(evaporation, kc_moved=moved)
-        return water_now(bed, on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))
+        return water_now(on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))[0]
 
     return worked_out
 
@@ -136,8 +139,10 @@ def test_coarse_soil_gives_up_more_of_its_water_with_ease_than_fine_soil(bed_wat
 
 def season(make, days, growth, *, straw_m=0.0, count=200, **bed):
     first = days.planted - 10 * DAY
-    none = np.zeros(count)
-    return bed_days(make.bed(**bed), days, growth, first, np.full(count, straw_m), none)
+    none = np.zeros((1, count))
+    grown = grown_on(days, growth, first, count)[None, :]
+    found = bed_days([make.bed(**bed)], grown, first, none + straw_m, none, none[:, :0])
+    return replace(found, kc=found.kc[0], roots_m=found.roots_m[0])
 
 
 def test_roots_and_thirst_follow_the_crops_own_growth(make, today):

@@ -1,6 +1,6 @@
 """From weather and journal to the condition of each planting on one morning."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from haulm.bed_water import WaterNow
 from haulm.beds.chances import FrostYears, chances_of, frost_years
-from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
+from haulm.beds.crop import Air, Around, air_of, crop_kept, crop_now, growth_of, shoots_range
 from haulm.beds.earlier import earlier_crops
 from haulm.beds.endings import ends_of
 from haulm.beds.evaporation import Evaporation, evaporation_of, is_dry
@@ -31,12 +31,12 @@ from haulm.beds.readings import taught_by
 from haulm.beds.season_sum import season_sum
 from haulm.beds.seed import seed_now
 from haulm.beds.soil import no_soil, soil_now
-from haulm.beds.soil_run import SoilRun, ground_of, run_soil
+from haulm.beds.soil_run import Ground, SoilRun, ground_of, run_soil
 from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
-from haulm.beds.water import bed_days, water_now
-from haulm.condition import Condition, SeasonChances, SkyNow
-from haulm.garden import Garden, Journal, Planting, Stage
+from haulm.beds.water import BedDays, bed_days, grown_on, water_now
+from haulm.condition import Condition, CropNow, DayRange, SeasonChances, SkyNow, SoilNow, StageNow
+from haulm.garden import Bed, Garden, Journal, Place, Planting, Stage
 from haulm.science.water_balance import StrawWater
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Daily, FloatArray, Timeline
@@ -53,27 +53,59 @@ LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long af
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Place:
-    """What all plantings of a garden share this morning; `holders` tells which planting is in a bed's soil."""
+class Tended:
+    """A garden on one morning: what stands in its journal then (`Journal.known`), and the sky over it."""
 
     garden: Garden
-    timeline: Timeline
-    sky: SkyNow
-    climate: Climate
-    frosts: FrostYears
     journal: Journal
     thresholds: Thresholds
-    today: date
-    holders: Mapping[str, str]
+    sky: SkyNow
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Place:
+    """What all gardens of a place share this morning. `coming` has the place's own years, or not."""
+
+    timeline: Timeline
+    climate: Climate
+    ground: Ground
+    been: Forcing
+    coming: Mapping[bool, Forcing]
+    air: Air
     evaporation: Evaporation
     memo: Memo
+
+    @property
+    def today(self) -> date:
+        """The morning's day."""
+        return self.timeline.today
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Garden:
+    """A garden's plantings that are neither finished nor far off: those in a bed's soil or to be, and those kept.
+
+    `holders` tells which planting is in a bed's soil.
+    """
+
+    tended: Tended
+    days: Mapping[str, Noted]
+    growing: tuple[Planting, ...]
+    kept: tuple[Planting, ...]
+    holders: Mapping[str, str]
+    frosts: FrostYears
+
+    @property
+    def waits(self) -> bool:
+        """Whether something is still to be planted."""
+        return any(self.days[planting.key].planted is None for planting in self.growing)
 
 
 def conditions_of(
     garden: Garden, timeline: Timeline, sky: SkyNow, journal: Journal, thresholds: Thresholds, told: PlaceMean,
     memo: Memo | None = None,
 ) -> tuple[Condition, ...]:  # fmt: skip
-    """The condition of every planting that is neither finished nor far off.
+    """The condition of every planting of a garden that is neither finished nor far off.
 
     Parameters
     ----------
@@ -84,88 +116,187 @@ def conditions_of(
     memo
         What the morning before left; it changes no answer.
     """
-    today, memo = timeline.today, memo or Memo()
-    days = {planting.key: noted(journal, planting) for planting in garden.plantings}
-    alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
-    if not alive:
-        return ()
-    kept = [planting for planting in alive if days[planting.key].is_kept(today)]
-    growing = [planting for planting in alive if planting not in kept]
-    climate = climate_of(timeline, told, garden.place.latitude_deg, memo)
-    been = past(timeline, climate, _first_day(today))
-    coming = ahead(timeline, climate, own_years=any(days[planting.key].planted is None for planting in growing))
-    place = _Place(
-        garden,
-        timeline,
-        sky,
-        climate,
-        frost_years(timeline, garden.place, thresholds, memo),
-        journal,
-        thresholds,
-        today,
-        {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
-        evaporation_of(
-            timeline,
-            garden.place,
-            been.since(today - EVAPORATION_BACK),
-            coming.part(slice(0, EVAPORATION_AHEAD_DAYS)),
-            dry=memo.kept("dry", (garden.place, climate), lambda: is_dry(garden.place, climate)),
-        ),
-        memo,
-    )
-    found = [*_growing(place, growing, days, been, coming), *_kept(place, kept, days, been, coming)]
+    return conditions_of_all([Tended(garden, journal, thresholds, sky)], timeline, told, memo)[0]
+
+
+def conditions_of_all(
+    many: Sequence[Tended], timeline: Timeline, told: PlaceMean, memo: Memo | None = None
+) -> list[tuple[Condition, ...]]:
+    """Those of several gardens of one place, whose soils and water are worked out in one go.
+
+    What is told of a garden does not depend on which others stand beside it.
+    """
+    memo = memo or Memo()
+    gardens = [_looked_at(one, timeline, memo) for one in many]
+    if not any(one.growing or one.kept for one in gardens):
+        return [() for _ in gardens]
+    place = _place(many[0].garden.place, timeline, told, memo)
+    grown = [crop for waits in (False, True) for crop in _grown(place, [g for g in gardens if g.waits is waits])]
+    watered = _watered(place, grown)
+    found: dict[int, list[Condition]] = {id(garden): _kept(place, garden) for garden in gardens}
+    for crop in grown:
+        found[id(crop.garden)].append(_condition(place, crop, watered.get(id(crop))))
+    return [_in_order(garden.tended.garden, found[id(garden)]) for garden in gardens]
+
+
+def _in_order(garden: Garden, found: list[Condition]) -> tuple[Condition, ...]:
     order = [planting.key for planting in garden.plantings]
     return tuple(sorted(found, key=lambda one: order.index(one.planting.key)))
 
 
-def _growing(
-    place: _Place, plantings: list[Planting], days: Mapping[str, Noted], been: Forcing, coming: Forcing
-) -> list[Condition]:
-    """What is in a bed's soil, or is to be."""
-    if not plantings:
-        return []
-    garden, journal, memo = place.garden, place.journal, place.memo
-    near = coming.part(slice(0, _soil_days(plantings, days, place.today)))
-    beds = [garden.bed(planting.bed) for planting in plantings]
-    straw = np.stack([straw_depths_m(bed, journal, been.first, been.days) for bed in beds])
-    lying = np.stack([straw_lying_m(bed, journal, been.first, been.days + near.days) for bed in beds])
-    new_straw_m = place.thresholds.planting.straw_at_planting_m
-    ground = memo.kept("ground", (garden.place, place.climate), lambda: ground_of(garden.place, place.climate))
-    run = run_soil(ground, beds, plantings, lying, new_straw_m, been, near, memo)
-    return [
-        _condition(place, planting, days[planting.key], run, row, straw[row], been, coming)
-        for row, planting in enumerate(plantings)
-    ]
+def _looked_at(tended: Tended, timeline: Timeline, memo: Memo) -> _Garden:
+    garden, today = tended.garden, timeline.today
+    days = {planting.key: noted(tended.journal, planting) for planting in garden.plantings}
+    alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
+    return _Garden(
+        tended,
+        days,
+        tuple(planting for planting in alive if not days[planting.key].is_kept(today)),
+        tuple(planting for planting in alive if days[planting.key].is_kept(today)),
+        {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
+        frost_years(timeline, garden.place, tended.thresholds, memo),
+    )
 
 
-def _kept(
-    place: _Place, plantings: list[Planting], days: Mapping[str, Noted], been: Forcing, coming: Forcing
-) -> list[Condition]:
+def _place(at: Place, timeline: Timeline, told: PlaceMean, memo: Memo) -> _Place:
+    climate = climate_of(timeline, told, at.latitude_deg, memo)
+    been = past(timeline, climate, _first_day(timeline.today))
+    usual = ahead(timeline, climate, own_years=False)
+    evaporation = evaporation_of(
+        timeline,
+        at,
+        been.since(timeline.today - EVAPORATION_BACK),
+        usual.part(slice(0, EVAPORATION_AHEAD_DAYS)),
+        dry=memo.kept("dry", (at, climate), lambda: is_dry(at, climate)),
+    )
+    return _Place(
+        timeline,
+        climate,
+        memo.kept("ground", (at, climate), lambda: ground_of(at, climate)),
+        been,
+        {False: usual, True: ahead(timeline, climate, own_years=True)},
+        air_of(
+            Daily(been.first, np.concatenate([been.air_min_c[0], usual.air_min_c[0]])),
+            Daily(been.first, np.concatenate([been.air_max_c[0], usual.air_max_c[0]])),
+        ),
+        evaporation,
+        memo,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grown:
+    """A planting in a bed's soil, or to be: all of its morning but the water."""
+
+    garden: _Garden
+    planting: Planting
+    bed: Bed
+    days: Noted
+    straw_m: FloatArray
+    soil: SoilNow
+    crop: CropNow
+    shoots: DayRange | None
+    stage: StageNow
+    growth: Daily | None
+
+
+def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
+    """The crops of some gardens, all of which look at the place's own years, or none; their soil is run together."""
+    gardens = [garden for garden in gardens if garden.growing]
+    if not gardens:
+        return
+    coming = place.coming[gardens[0].waits]
+    reach = [_soil_days(garden.growing, garden.days, place.today) for garden in gardens]
+    near = coming.part(slice(0, max(reach)))
+    plots = [(garden.tended, planting) for garden in gardens for planting in garden.growing]
+    beds = [own.garden.bed(planting.bed) for own, planting in plots]
+    first, count = place.been.first, place.been.days + near.days
+    lying = np.stack([straw_lying_m(bed, own.journal, first, count) for (own, _), bed in zip(plots, beds, strict=True)])
+    new_straw_m = [own.thresholds.planting.straw_at_planting_m for own, _ in plots]
+    plantings = [planting for _, planting in plots]
+    run = run_soil(place.ground, beds, plantings, lying, new_straw_m, place.been, near, place.memo)
+    at = 0
+    for garden, days_ahead in zip(gardens, reach, strict=True):
+        rows = slice(at, at + len(garden.growing))
+        own = run.of(rows, days_ahead, raked=bool(lying[rows, place.been.days].any()))
+        for row, planting in enumerate(garden.growing):
+            yield _crop(place, garden, planting, own, row)
+        at = rows.stop
+
+
+def _crop(place: _Place, garden: _Garden, planting: Planting, run: SoilRun, row: int) -> _Grown:
+    own, today, days = garden.tended, place.today, garden.days[planting.key]
+    bed, journal, thresholds = own.garden.bed(planting.bed), own.journal, own.thresholds
+    straw_m = straw_depths_m(bed, journal, place.been.first, place.been.days)
+    taught = taught_by(journal, run.heard[row])
+    soil = soil_now(run, row, planting, taught, thresholds, place.climate.years, waits=days.planted is None)
+    seen = soil.as_it_lies_c
+    expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
+    earlier = earlier_crops(journal, own.garden, planting, days.planted, seen, place.timeline.days)
+    shoots = shoots_range(days, expected, today, earlier)
+    around = Around(place.air, seen, Daily(place.been.first, straw_m))
+    crop = crop_now(planting, days, shoots, around, thresholds, today, earlier)
+    frost = tops_frosted(days, crop, bed, place.timeline, journal, thresholds)
+    if frost is not None:
+        days = replace(days, frosted=frost.day)
+        crop = replace(
+            crop_now(planting, days, shoots, around, thresholds, today, earlier), frosted_min_c=frost.lowest_c
+        )
+    growth = growth_of(days, shoots, around, crop.p_days_needed)
+    stage = stage_now(days, shoots, today)
+    return _Grown(garden, planting, bed, days, straw_m, soil, crop, shoots, stage, growth)
+
+
+def _condition(place: _Place, grown: _Grown, water: WaterNow | None) -> Condition:
+    garden, own, planting, bed = grown.garden, grown.garden.tended, grown.planting, grown.bed
+    ripens = grown.stage.stage in {Stage.DYING_BACK, Stage.SKINS_SETTING}
+    return Condition(
+        garden=own.garden,
+        bed=bed,
+        planting=planting,
+        today=place.today,
+        stage=grown.stage,
+        straw_m=float(grown.straw_m[-1]),
+        soil=grown.soil,
+        water=water,
+        crop=grown.crop,
+        last_straw=last_laid(bed, own.journal, place.today),
+        chances=chances_of(garden.frosts, planting, grown.shoots, own.thresholds),
+        sky=own.sky,
+        seed=seed_now(grown.days, planting, garden.frosts, place.climate, own.thresholds),
+        standing_water=last_under_water(bed, own.journal),
+        no_shoots=last_without_shoots(planting, own.journal),
+        ends=ends_of(own.garden, planting, garden.frosts, grown.soil, own.thresholds, place.today) if ripens else None,
+    )
+
+
+def _kept(place: _Place, garden: _Garden) -> list[Condition]:
     """What is lifted and kept: it asks for the store, and no longer for a bed's soil and water."""
-    if not plantings:
+    if not garden.kept:
         return []
-    garden, today, thresholds = place.garden, place.today, place.thresholds
-    store = store_now(garden, place.journal, outdoors(been, coming, place.climate), thresholds, today)
+    own, today, thresholds = garden.tended, place.today, garden.tended.thresholds
+    air = outdoors(place.been, place.coming[False], place.climate)
+    store = store_now(own.garden, own.journal, air, thresholds, today)
     found = []
-    for planting in plantings:
-        own, bed = days[planting.key], garden.bed(planting.bed)
+    for planting in garden.kept:
+        days, bed = garden.days[planting.key], own.garden.bed(planting.bed)
         found.append(
             Condition(
-                garden=garden,
+                garden=own.garden,
                 bed=bed,
                 planting=planting,
                 today=today,
-                stage=stage_now(own, None, today),
-                straw_m=float(straw_depths_m(bed, place.journal, today, 1)[0]),
+                stage=stage_now(days, None, today),
+                straw_m=float(straw_depths_m(bed, own.journal, today, 1)[0]),
                 soil=no_soil(today),
                 water=None,
-                crop=crop_kept(planting, own),
-                last_straw=last_laid(bed, place.journal, today),
-                chances=SeasonChances(place.frosts.last.years, float("nan"), None),
-                sky=place.sky,
+                crop=crop_kept(planting, days),
+                last_straw=last_laid(bed, own.journal, today),
+                chances=SeasonChances(garden.frosts.last.years, float("nan"), None),
+                sky=own.sky,
                 store=store,
-                kept_seed=kept_seed_of(garden, planting, days, store, thresholds, today),
-                season=season_sum(bed, planting, own, place.journal, place.timeline.days),
+                kept_seed=kept_seed_of(own.garden, planting, garden.days, store, thresholds, today),
+                season=season_sum(bed, planting, days, own.journal, place.timeline.days),
             )
         )
     return found
@@ -199,77 +330,37 @@ def _soil_days(alive: Iterable[Planting], days: Mapping[str, Noted], today: date
     return min(max(map(asked, alive)), LONGEST_OUTLOOK_DAYS)
 
 
-def _condition(
-    place: _Place, planting: Planting, days: Noted, run: SoilRun, row: int, straw_m: FloatArray,
-    been: Forcing, coming: Forcing,
-) -> Condition:  # fmt: skip
-    bed, today, thresholds = place.garden.bed(planting.bed), place.today, place.thresholds
-    has_the_bed = place.holders.get(bed.key, planting.key) == planting.key
-    taught = taught_by(place.journal, run.heard[row])
-    waits = days.planted is None
-    soil = soil_now(run, row, planting, taught, thresholds, place.climate.years, waits=waits)
-    seen = soil.as_it_lies_c
-    expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
-    earlier = earlier_crops(place.journal, place.garden, planting, days.planted, seen, place.timeline.days)
-    shoots = shoots_range(days, expected, today, earlier)
-    around = Around(*_air(been, coming), seen, Daily(been.first, straw_m))
-    crop = crop_now(planting, days, shoots, around, thresholds, today, earlier)
-    frost = tops_frosted(days, crop, bed, place.timeline, place.journal, thresholds)
-    if frost is not None:
-        days = replace(days, frosted=frost.day)
-        crop = replace(
-            crop_now(planting, days, shoots, around, thresholds, today, earlier), frosted_min_c=frost.lowest_c
-        )
-    stage = stage_now(days, shoots, today)
-    ripens = stage.stage in {Stage.DYING_BACK, Stage.SKINS_SETTING}
-    growth = growth_of(days, shoots, around, crop.p_days_needed)
-    return Condition(
-        garden=place.garden,
-        bed=bed,
-        planting=planting,
-        today=today,
-        stage=stage,
-        straw_m=float(straw_m[-1]),
-        soil=soil,
-        water=_water(place, planting, days, growth, straw_m, been, coming) if has_the_bed else None,
-        crop=crop,
-        last_straw=last_laid(bed, place.journal, today),
-        chances=chances_of(place.frosts, planting, shoots, thresholds),
-        sky=place.sky,
-        seed=seed_now(days, planting, place.frosts, place.climate, thresholds),
-        standing_water=last_under_water(bed, place.journal),
-        no_shoots=last_without_shoots(planting, place.journal),
-        ends=ends_of(place.garden, planting, place.frosts, soil, thresholds, today) if ripens else None,
-    )
+def _watered(place: _Place, grown: Sequence[_Grown]) -> dict[int, WaterNow]:
+    """The water of each bed, under the crop that holds it, by the identity of the crop."""
+    alike: dict[tuple[date, StrawWater], list[_Grown]] = {}
+    for crop in grown:
+        if crop.garden.holders.get(crop.bed.key, crop.planting.key) == crop.planting.key:
+            holds = StrawWater(most_mm=crop.garden.tended.thresholds.straw.holds_most_mm)
+            alike.setdefault((_water_begins(crop, place.today), holds), []).append(crop)
+    found: dict[int, WaterNow] = {}
+    for (begins, holds), crops in alike.items():
+        been, coming = place.been.since(begins), place.coming[False]
+        on_beds = _beds_days(crops, been, coming, holds)
+        chance, memo = place.timeline.days.of("rain_chance"), place.memo.under(been.first.isoformat())
+        waters = water_now(on_beds, been, coming, place.evaporation, chance, memo)
+        found |= {id(crop): water for crop, water in zip(crops, waters, strict=True)}
+    return found
 
 
-def _air(been: Forcing, coming: Forcing) -> tuple[Daily, Daily]:
-    """Minimum and maximum of the air from the first day run to the outlook's end."""
-    return (
-        Daily(been.first, np.concatenate([been.air_min_c[0], coming.air_min_c[0]])),
-        Daily(been.first, np.concatenate([been.air_max_c[0], coming.air_max_c[0]])),
-    )
+def _water_begins(grown: _Grown, today: date) -> date:
+    """Far enough back, on the first day of a quarter of the year: so it seldom moves."""
+    begins = min(today - WATER_REMEMBERED, (grown.days.planted or today) - BEFORE_PLANTING)
+    return begins.replace(month=begins.month - (begins.month - 1) % 3, day=1)
 
 
-def _water(
-    place: _Place, planting: Planting, days: Noted, growth: Daily | None, straw_m: FloatArray,
-    been: Forcing, coming: Forcing,
-) -> WaterNow:  # fmt: skip
-    bed = place.garden.bed(planting.bed)
-    begins = min(place.today - WATER_REMEMBERED, (days.planted or place.today) - BEFORE_PLANTING)
-    been = been.since(begins.replace(month=begins.month - (begins.month - 1) % 3, day=1))  # of a quarter of the year
-    straw_m = straw_m[-been.days :]
-    count = been.days + coming.days
-    lying = np.concatenate([straw_m, np.full(coming.days, straw_m[-1])])
-    watered = watered_mm(bed, place.journal, been.first, count)
-    holds = StrawWater(most_mm=place.thresholds.straw.holds_most_mm)
-    own_gauge = rain_read_mm(bed, place.journal, been.first, been.days)
-    return water_now(
-        bed,
-        bed_days(bed, days, growth, been.first, lying, watered, holds),
-        been.with_rain(own_gauge),
-        coming,
-        place.evaporation,
-        place.timeline.days.of("rain_chance"),
-        place.memo.under(planting.key),
-    )
+def _beds_days(crops: Sequence[_Grown], been: Forcing, coming: Forcing, holds: StrawWater) -> BedDays:
+    count, first = been.days + coming.days, been.first
+    straw, grown, watered, read = [], [], [], []
+    for crop in crops:
+        lay, journal = crop.straw_m[-been.days :], crop.garden.tended.journal
+        straw.append(np.concatenate([lay, np.full(coming.days, lay[-1])]))
+        grown.append(grown_on(crop.days, crop.growth, first, count))
+        watered.append(watered_mm(crop.bed, journal, first, count))
+        read.append(rain_read_mm(crop.bed, journal, first, been.days))
+    beds = [crop.bed for crop in crops]
+    return bed_days(beds, np.stack(grown), first, np.stack(straw), np.stack(watered), np.stack(read), holds)

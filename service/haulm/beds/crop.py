@@ -27,12 +27,25 @@ GREEN_STILL = timedelta(days=7)  # judgement: tops cut so soon after they began 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Around:
-    """What was around the crop day by day: air and soil without holes, and the straw that lay."""
+    """What was around the crop day by day: the air and soil without holes, and the straw that lay."""
 
-    air_min_c: Daily
-    air_max_c: Daily
+    air: "Air"
     soil_c: Daily
     straw_m: Daily
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Air:
+    """The place's air day by day, without holes, and the physiological days in it."""
+
+    low_c: Daily
+    high_c: Daily
+    p_days: Daily
+
+
+def air_of(low_c: Daily, high_c: Daily) -> Air:
+    """The air of a run of days, both from the same day to the same day."""
+    return Air(low_c, high_c, Daily(low_c.first, dev.p_days(low_c.values, high_c.values)))
 
 
 def shoots_range(days: Noted, soil_c: Daily, today: date, earlier: EarlierCrops = USUAL) -> DayRange | None:
@@ -80,7 +93,7 @@ def crop_now(
     need = dev.P_DAYS_NEEDED[Maturity(planting.maturity).value] * earlier.ripe_warmth_share
     warmth, height_m = 0.0, float("nan")
     if in_leaf and out is not None:
-        warmth = float(np.nansum(_p_days(around, out, today - DAY)))
+        warmth = float(np.nansum(around.air.p_days.between(out, today - DAY)))
         height_m = _above_straw_m(around, out, today)
     return CropNow(
         shoots=shoots,
@@ -92,7 +105,7 @@ def crop_now(
         dying_since=days.dying,
         tops_gone=days.tops_gone,
         skins_ready=_skins_range(days, around.soil_c, thresholds.skins),
-        forming=_forming(days, shoots, around.air_min_c, thresholds.shoots),
+        forming=_forming(days, shoots, around.air.low_c, thresholds.shoots),
         ripe=_ripe_range(days, shoots, around, need),
         earlier=earlier,
     )
@@ -107,15 +120,11 @@ def growth_of(days: Noted, shoots: DayRange | None, around: Around, need: float)
     out = shoots.likely if shoots else None
     if days.planted is None or out is None:
         return None
-    had = np.cumsum(np.nan_to_num(_p_days(around, out, around.air_min_c.last))) / need
+    had = np.cumsum(np.nan_to_num(around.air.p_days.between(out, around.air.p_days.last))) / need
     if days.dying is not None and days.dying_cause not in {Cause.FROST, Cause.THIRST} and days.dying > out:
         since = min((days.dying - out).days, len(had))
         had[since:] += max(LATE_FROM - had[since - 1], 0.0)
     return Daily(out, had)
-
-
-def _p_days(around: Around, first: date, last: date) -> FloatArray:
-    return dev.p_days(around.air_min_c.between(first, last), around.air_max_c.between(first, last))
 
 
 def crop_kept(planting: Planting, days: Noted) -> CropNow:
@@ -129,7 +138,7 @@ def _above_straw_m(around: Around, out: date, today: date) -> float:
     """Grown since the shoots stood out of the straw of that day; straw laid since then hides as much of them."""
     straw_m = around.straw_m
     laid_since_m = straw_m.at(today - DAY) - straw_m.at(out)
-    low, high = (air.between(out, today - DAY) for air in (around.air_min_c, around.air_max_c))
+    low, high = (air.between(out, today - DAY) for air in (around.air.low_c, around.air.high_c))
     grown_m = min(SHOOT_M_A_DAY * float(np.nansum(dev.elongation_share((low + high) / 2.0))), GROWN_HEIGHT_M)
     return max(grown_m - (0.0 if np.isnan(laid_since_m) else laid_since_m), 0.0)
 
@@ -170,7 +179,7 @@ def _warmth_had(around: Around, out: date | None, need: float) -> date | None:
     """The day on which so many physiological days have been since the shoots; None within the days looked at."""
     if out is None:
         return None
-    had = np.cumsum(np.nan_to_num(_p_days(around, out, around.air_min_c.last)))
+    had = np.cumsum(np.nan_to_num(around.air.p_days.between(out, around.air.p_days.last)))
     position = int(dev.first_day_reached(had / need))
     return None if position < 0 else out + position * DAY
 

@@ -123,9 +123,11 @@ def _equal(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
 
 
 def _same(one: object, other: object) -> bool:
+    if one is other:
+        return True
     if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
         return np.array_equal(one, other, equal_nan=True)
-    return one is other or (type(one) is type(other) and bool(one == other))
+    return type(one) is type(other) and bool(one == other)
 
 
 def _days_of(found: Found, days: slice) -> Found:

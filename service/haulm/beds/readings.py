@@ -49,6 +49,14 @@ class Heard:
     natural_m2k_w: FloatArray
     straw_m2k_w: FloatArray
 
+    def until(self, count: int) -> "Heard":
+        """The same over the first days only."""
+        arrays = (getattr(self, name)[..., :count] for name in DAILY)
+        return Heard(self.bed, self.place, self.first, *arrays)
+
+
+DAILY = ("estimate_c", "series", "series_read", "swing_c", "layer_m2k_w", "natural_m2k_w", "straw_m2k_w")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Taught:

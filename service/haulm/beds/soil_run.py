@@ -9,7 +9,7 @@ from datetime import date
 from itertools import accumulate
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from haulm.beds.forcing import VALUES, Climate, Forcing
 from haulm.beds.memo import Memo
@@ -78,6 +78,21 @@ class SoilRun:
     lost_c: FloatArray
     heard: tuple[Heard, ...]
 
+    def of(self, plantings: slice, days_ahead: int, *, raked: bool) -> "SoilRun":
+        """The soil of some of the plantings, and not so far ahead."""
+        run = self.past_c.shape[1] + days_ahead
+        return SoilRun(
+            self.first,
+            self.today,
+            self.past_c[plantings],
+            self.lies_c[plantings, :, :days_ahead],
+            self.covered_c[plantings, :days_ahead],
+            self.raked_c[plantings, :, :days_ahead] if raked and self.raked_c is not None else None,
+            self.doubt_c[:run],
+            self.lost_c[:run],
+            tuple(heard.until(run) for heard in self.heard[plantings]),
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Beds:
@@ -124,7 +139,7 @@ def ground_of(place: Place, climate: Climate) -> Ground:
 
 
 def run_soil(
-    ground: Ground, beds: Sequence[Bed], plantings: Sequence[Planting], straw_m: FloatArray, new_straw_m: float,
+    ground: Ground, beds: Sequence[Bed], plantings: Sequence[Planting], straw_m: FloatArray, new_straw_m: ArrayLike,
     past: Forcing, ahead: Forcing, memo: Memo,
 ) -> SoilRun:  # fmt: skip
     """Soil under each planting's bed.
@@ -136,12 +151,13 @@ def run_soil(
     straw_m
         Depth of straw as it lies and will lie, on the days of `past` and of `ahead`, (plantings, days).
     new_straw_m
-        What planting would lay, today.
+        What planting would lay, today: a depth for each planting, or one for all.
     """
     many = _beds_of(ground, beds, plantings)
     state, been = _past(many, past, straw_m[:, : past.days], memo)
     rows = _rows_ahead(ahead.air_min_c.shape[0], raked=bool(straw_m[:, past.days].any()))
-    fresh = np.broadcast_to(settled_m(new_straw_m, np.arange(ahead.days)), (len(beds), ahead.days))
+    laid_m = np.broadcast_to(np.asarray(new_straw_m, dtype=np.float64), (len(beds),))
+    fresh = settled_m(laid_m[:, None], np.arange(ahead.days))
     straws = np.stack([straw_m[:, past.days :], fresh, np.zeros_like(fresh)], axis=1)
     coming = _coming(many, state, ahead, straws, rows)
     own = coming.soil_c[SEED, : len(beds) * len(rows)].reshape(len(beds), len(rows), ahead.days)

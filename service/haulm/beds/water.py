@@ -1,7 +1,9 @@
-"""The bed's water: FAO-56 depletion of the root zone, with rain through straw and the waterings noted."""
+"""The beds' water: FAO-56 depletion of the root zone, with rain through straw and the waterings noted."""
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,14 +36,17 @@ LIKELY_RAIN_CHANCE = 0.5  # judgement: less likely rain is left out when asking 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BedDays:
-    """What one bed and its crop make of the days from `first` on, whatever the weather: one value a day.
+    """What beds and their crops make of the days from `first` on, whatever the weather: (beds, days).
 
-    `leaf` is how much of its leaf the crop has, 0 to 1.
+    `leaf` is how much of its leaf a crop has, 0 to 1; `holds` is how straw holds rain back, the same for all of them.
+    `own_rain_mm` is what stood in a grower's own gauge, NaN on days that were not read, from `first` to yesterday.
     """
 
+    beds: tuple[Bed, ...]
     first: date
     straw_m: FloatArray
     watered_mm: FloatArray
+    own_rain_mm: FloatArray
     kc: FloatArray
     roots_m: FloatArray
     leaf: FloatArray
@@ -49,30 +54,25 @@ class BedDays:
 
 
 def bed_days(
-    bed: Bed, days: Noted, growth: Daily | None, first: date, straw_m: FloatArray, watered_mm: FloatArray,
-    holds: wb.StrawWater = AS_USUAL,
+    beds: Sequence[Bed], grown: FloatArray, first: date, straw_m: FloatArray, watered_mm: FloatArray,
+    own_rain_mm: FloatArray, holds: wb.StrawWater = AS_USUAL,
 ) -> BedDays:  # fmt: skip
-    """Crop coefficient and rooting depth follow the crop's own growth, noted or estimated, not the calendar.
-
-    Parameters
-    ----------
-    growth
-        Share of the way from the shoots to ripeness on each day from the shoots on; None before planting.
-    holds
-        How the straw holds rain back.
-    """
-    grown = _grown(days, growth, first, len(straw_m))
+    """Crop coefficient and rooting depth follow each crop's own growth (`grown_on`), not the calendar."""
     age = STAGES[0] + sum(STAGES[1:]) * grown
     cover = np.clip(straw_m / FULL_COVER_STRAW_M, 0.0, 1.0)
-    deepest = min(MOST_ROOTS_M, bed.soil_depth_m)
-    least = min(LEAST_ROOTS_M, deepest)
+    deepest = np.minimum(MOST_ROOTS_M, _of_each(bed.soil_depth_m for bed in beds))
+    least = np.minimum(LEAST_ROOTS_M, deepest)
     leaf = np.clip(grown / ROOTED_AT, 0.0, 1.0)
     roots = least + leaf * (deepest - least)
-    return BedDays(first, straw_m, watered_mm, wb.potato_coefficient(age, cover=cover), roots, leaf, holds)
+    kc = wb.potato_coefficient(age, cover=cover)
+    return BedDays(tuple(beds), first, straw_m, watered_mm, own_rain_mm, kc, roots, leaf, holds)
 
 
-def _grown(days: Noted, growth: Daily | None, first: date, count: int) -> FloatArray:
-    """Growth on each day, 0 while nothing grows: before the shoots, and after the tops or the crop are gone."""
+def grown_on(days: Noted, growth: Daily | None, first: date, count: int) -> FloatArray:
+    """A crop's growth on each day, 0 while nothing grows: before the shoots, and after the tops or the crop are gone.
+
+    `growth` is its share of the way from the shoots to ripeness, from the shoots on; None before planting.
+    """
     if growth is None:
         return np.zeros(count)
     grown = np.nan_to_num(growth.between(first, first + (count - 1) * DAY))
@@ -83,14 +83,13 @@ def _grown(days: Noted, growth: Daily | None, first: date, count: int) -> FloatA
 
 
 def water_now(
-    bed: Bed, on_bed: BedDays, past: Forcing, ahead: Forcing, evaporation: Evaporation, chance: Daily,
-    memo: Memo | None = None,
-) -> WaterNow:  # fmt: skip
-    """The bed's water this morning, and how long it lasts without watering.
+    on_beds: BedDays, past: Forcing, ahead: Forcing, evaporation: Evaporation, chance: Daily, memo: Memo | None = None
+) -> list[WaterNow]:
+    """Each bed's water this morning, and how long it lasts without watering.
 
     Parameters
     ----------
-    on_bed
+    on_beds
         From the first day of `past` to the last of `ahead`.
     past, ahead
         Weather up to yesterday, and from today on (its first row is used).
@@ -99,41 +98,58 @@ def water_now(
     chance
         Chance of rain a day as forecast; NaN where not given.
     """
-    drivers = _drivers(bed, on_bed, past, evaporation)
-    state, been = _been(past.first, drivers, on_bed.holds, memo or Memo())
-    coming = _drivers(bed, on_bed, ahead, evaporation, count=WEEK)
-    likely = _likely_rain(ahead, chance)[None, :WEEK]
-    _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}), on_bed.holds)
+    drivers = _drivers(on_beds, past, evaporation)
+    state, been = _been(past.first, drivers, on_beds.holds, memo or Memo())
+    coming = _drivers(on_beds, ahead, evaporation, count=WEEK)
+    likely = np.broadcast_to(_likely_rain(ahead, chance)[:WEEK], coming["rain_mm"].shape)
+    _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}), on_beds.holds)
     has_forecast = bool((ahead.air_spread_c[:WEEK] < SPREAD_OF_UNKNOWN_C).all())
-    need_mm = float((coming["kc"] * coming["eto_mm"]).sum()) if has_forecast else float("nan")
-    week = slice(past.days - WEEK, None)
-    low, high = been.depletion_low_mm[0], been.depletion_high_mm[0]
-    return WaterNow(
-        week_rain_mm=float(past.rain_mm[0, week][past.rain_known[week]].sum()),
-        week_effective_mm=float(been.effective_rain_mm[wb.RAIN_AS_NONE, 0, week].sum()),
-        week_watered_mm=float(on_bed.watered_mm[past.days - WEEK : past.days].sum()),
-        week_unknown_days=int((~past.rain_known[week]).sum()),
-        depletion_low_mm=float(low[-1]),
-        depletion_high_mm=float(high[-1]),
-        total_mm=float(drivers["total_mm"][0, -1]),
-        ready_mm=float(drivers["ready_mm"][0, -1]),
-        top_share=float(been.top_share[wb.RAIN_AS_MAY_BE, 0, -1]),
-        outlook_depletion_mm=Daily(ahead.first, lasts.depletion_low_mm[0]),
-        outlook_need_mm=need_mm,
-        drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, 0]),
-        straw_holds_mm=_room_in_straw_mm(on_bed, past.days - 1, wb.straw_water_in(state)[wb.RAIN_AS_NONE, 0]),
-        eto_ways=evaporation.ways(WAYS_TOLD_DAYS, (ahead.first - evaporation.eto_mm.first).days),
-        lately=_lately(past.first, on_bed, drivers, been),
-    )
+    need_mm = (coming["kc"] * coming["eto_mm"]).sum(axis=1)
+    in_straw = wb.straw_water_in(state)[wb.RAIN_AS_NONE]
+    eto_ways = evaporation.ways(WAYS_TOLD_DAYS, (ahead.first - evaporation.eto_mm.first).days)
+    weeks = _weeks(on_beds, past.days, drivers["rain_mm"], been)
+    return [
+        WaterNow(
+            **week,
+            depletion_low_mm=float(been.depletion_low_mm[row, -1]),
+            depletion_high_mm=float(been.depletion_high_mm[row, -1]),
+            total_mm=float(drivers["total_mm"][row, -1]),
+            ready_mm=float(drivers["ready_mm"][row, -1]),
+            top_share=float(been.top_share[wb.RAIN_AS_MAY_BE, row, -1]),
+            outlook_depletion_mm=Daily(ahead.first, lasts.depletion_low_mm[row]),
+            outlook_need_mm=float(need_mm[row]) if has_forecast else float("nan"),
+            drained_days=_run_back(been.above_capacity[wb.RAIN_AS_NONE, row]),
+            straw_holds_mm=_room_in_straw_mm(on_beds.holds, float(on_beds.straw_m[row, past.days - 1]), in_straw[row]),
+            eto_ways=eto_ways,
+            lately=_lately(past.first, on_beds, row, drivers, been),
+        )
+        for row, week in enumerate(weeks)
+    ]
 
 
-def _lately(first: date, on_bed: BedDays, drivers: dict[str, FloatArray], been: wb.WaterTrajectory) -> WaterLately:
+def _weeks(on_beds: BedDays, past_days: int, rain_mm: FloatArray, been: wb.WaterTrajectory) -> Iterator[dict[str, Any]]:
+    """The sums of the last seven days, of each bed."""
+    week = slice(past_days - WEEK, past_days)
+    known = np.isfinite(rain_mm[:, week])
+    fallen = np.where(known, rain_mm[:, week], 0.0).sum(axis=1)
+    effective = been.effective_rain_mm[wb.RAIN_AS_NONE, :, week].sum(axis=1)
+    watered = on_beds.watered_mm[:, week].sum(axis=1)
+    unknown = (~known).sum(axis=1)
+    names = ("week_rain_mm", "week_effective_mm", "week_watered_mm", "week_unknown_days")
+    columns = (fallen.tolist(), effective.tolist(), watered.tolist(), unknown.tolist())
+    return (dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True))
+
+
+def _lately(
+    first: date, on_beds: BedDays, row: int, drivers: dict[str, FloatArray], been: wb.WaterTrajectory
+) -> WaterLately:
     """What pictures show of the weeks up to yesterday."""
     count = been.depletion_low_mm.shape[1]
     begin = max(count - LATELY_DAYS, 0)
-    watered = on_bed.watered_mm[(first - on_bed.first).days :][:count]
-    rows = (been.effective_rain_mm[wb.RAIN_AS_NONE, 0], watered, been.depletion_low_mm[0], drivers["ready_mm"][0])
-    return WaterLately(*(Daily(first + begin * DAY, np.array(row[begin:count])) for row in rows))
+    watered = on_beds.watered_mm[row, (first - on_beds.first).days :][:count]
+    effective = been.effective_rain_mm[wb.RAIN_AS_NONE, row]
+    shown = (effective, watered, been.depletion_low_mm[row], drivers["ready_mm"][row])
+    return WaterLately(*(Daily(first + begin * DAY, np.array(values[begin:count])) for values in shown))
 
 
 def _been(
@@ -154,30 +170,45 @@ def _been(
 
 
 def _drivers(
-    bed: Bed, on_bed: BedDays, weather: Forcing, evaporation: Evaporation, count: int | None = None
+    on_beds: BedDays, weather: Forcing, evaporation: Evaporation, count: int | None = None
 ) -> dict[str, FloatArray]:
-    """The fields of `WaterForcing` for one bed and a run of weather, (1, days); rain that is not known is NaN."""
-    days = slice(0, count or weather.days)
-    begin = (weather.first - on_bed.first).days
-    at = slice(begin, begin + (count or weather.days))
-    last = weather.first + ((count or weather.days) - 1) * DAY
+    """The fields of `WaterForcing` for a run of weather, (beds, days); rain that is not known is NaN."""
+    count = count or weather.days
+    begin = (weather.first - on_beds.first).days
+    at = slice(begin, begin + count)
+    last = weather.first + (count - 1) * DAY
     eto = evaporation.eto_mm.between(weather.first, last)
-    kc = on_bed.kc[at] + on_bed.leaf[at] * evaporation.kc_moved.between(weather.first, last)
-    soil = TEXTURES[bed.texture]
-    per_m = 1000.0 * soil.available_m3_m3
-    total = wb.total_available_mm(per_m, on_bed.roots_m[at])
+    kc = on_beds.kc[:, at] + on_beds.leaf[:, at] * evaporation.kc_moved.between(weather.first, last)
+    per_m = 1000.0 * _of_each(TEXTURES[bed.texture].available_m3_m3 for bed in on_beds.beds)
+    total = wb.total_available_mm(per_m, on_beds.roots_m[:, at])
+    soil_factor = _of_each(_soil_factor(bed) for bed in on_beds.beds)
     drivers = {
-        "rain_mm": np.where(weather.rain_known, weather.rain_mm[0], np.nan)[days],
-        "irrigation_mm": on_bed.watered_mm[at],
+        "rain_mm": _rain_mm(on_beds, weather, count),
+        "irrigation_mm": on_beds.watered_mm[:, at],
         "eto_mm": eto,
         "kc": kc,
-        "straw_m": on_bed.straw_m[at],
+        "straw_m": on_beds.straw_m[:, at],
         "total_mm": total,
-        "ready_mm": wb.readily_available_mm(total, wb.depletion_fraction(kc * eto, _soil_factor(bed))),
-        "top_mm": np.full(len(eto), per_m * TOP_M),
-        "unknown_rain_mm": np.full(len(eto), PLAUSIBLE_UNKNOWN_RAIN_MM),
+        "ready_mm": wb.readily_available_mm(total, wb.depletion_fraction(kc * eto, soil_factor)),
+        "top_mm": per_m * TOP_M,
+        "unknown_rain_mm": np.full((1, 1), PLAUSIBLE_UNKNOWN_RAIN_MM),
     }
-    return {name: values[None, :] for name, values in drivers.items()}
+    return {name: np.broadcast_to(values, total.shape) for name, values in drivers.items()}
+
+
+def _rain_mm(on_beds: BedDays, weather: Forcing, count: int) -> FloatArray:
+    """The weather's rain, (beds, days); on days that a grower read the gauge, what stood in it."""
+    fallen = np.where(weather.rain_known, weather.rain_mm[0], np.nan)[:count]
+    begin = (weather.first - on_beds.first).days
+    read = on_beds.own_rain_mm[:, begin : begin + count]
+    rain = np.tile(fallen, (len(read), 1))
+    rain[:, : read.shape[1]] = np.where(np.isfinite(read), read, rain[:, : read.shape[1]])
+    return rain
+
+
+def _of_each(values: Iterable[float]) -> FloatArray:
+    """One value a bed, (beds, 1)."""
+    return np.array(list(values))[:, None]
 
 
 def _soil_factor(bed: Bed) -> float:
@@ -199,6 +230,5 @@ def _run_back(drained: NDArray[np.bool_]) -> int:
     return int(dry[0]) if dry.size else len(drained)
 
 
-def _room_in_straw_mm(on_bed: BedDays, day: int, held_mm: float) -> float:
-    holds = on_bed.holds
-    return max(min(holds.mm_per_m * float(on_bed.straw_m[day]), holds.most_mm) - held_mm, 0.0)
+def _room_in_straw_mm(holds: wb.StrawWater, straw_m: float, held_mm: float) -> float:
+    return max(min(holds.mm_per_m * straw_m, holds.most_mm) - float(held_mm), 0.0)

@@ -6,7 +6,7 @@ are each cut to what was known then before anything else looks at them.
 
 import traceback
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -15,16 +15,26 @@ from haulm.advice import Decision, Said
 from haulm.alerts.outcome import frost_outcomes
 from haulm.alerts.rules import RULES, SKY_RULES
 from haulm.alerts.select import Judged, before, in_order, let_go, select, standing
-from haulm.beds.conditions import conditions_of
+from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
 from haulm.beds.rain import with_rain_chances
 from haulm.beds.sky import sky_now
 from haulm.condition import Condition, SkyNow
-from haulm.garden import Garden, Journal, Planting
+from haulm.garden import Entry, Garden, Journal, Place, Planting, What
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.bridge import timeline
 from haulm.weather import Forecast, Record, Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """A garden that asks what to say, with all its entries and episodes; later ones are left out of the answer."""
+
+    garden: Garden
+    thresholds: Thresholds
+    journal: Journal
+    memory: tuple[Said, ...]
 
 
 def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
@@ -56,50 +66,122 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
     memo
         Lent by whoever runs many mornings in a row, so that each need not begin anew; it changes no answer.
     """
-    today = garden.place.day_of(as_of)
-    known = known_weather(garden, thresholds, as_of, record, forecasts)
-    known = with_rain_chances(known, forecasts, garden.place, as_of)
-    noted = journal.known(as_of, today)
-    sky = sky_now(known, garden.place, thresholds, as_of, noted, forecasts, memo)
-    remembered = before(memory, today)
+    asking = Asking(garden, thresholds, journal, tuple(memory))
+    return decide_all([asking], as_of, record, forecasts, told, memo=memo)[0]
 
-    def beds_of(some: Garden, memo: Memo | None) -> tuple[tuple[Condition, ...], list[Judged]]:
-        found = conditions_of(some, known, sky, noted, thresholds, told or PlaceMean(), memo)
-        return found, _of_the_beds(found, thresholds, remembered)
 
-    conditions, of_beds, faults = _apart(garden, beds_of, memo)
-    alerts, after = select([*_of_the_sky(sky, thresholds, remembered), *of_beds], remembered, today)
+def decide_all(
+    asking: Sequence[Asking],
+    as_of: datetime,
+    record: Record | None,
+    forecasts: Sequence[Forecast],
+    told: PlaceMean | None = None,
+    *,
+    memo: Memo | None = None,
+) -> list[Decision]:
+    """The same for gardens of one place, whose beds are worked out in one go: each answer is what `decide` gives.
+
+    Raises
+    ------
+    ValueError
+        They do not lie at one place, or take its weather differently (`Thresholds.data`).
+    """
+    first = asking[0]
+    place, memo = first.garden.place, memo or Memo()
+    if any((one.garden.place, one.thresholds.data) != (place, first.thresholds.data) for one in asking[1:]):
+        raise ValueError("only gardens of one place can be worked out together")
+    known = known_weather(first.garden, first.thresholds, as_of, record, forecasts)
+    known = with_rain_chances(known, forecasts, place, as_of)
+    skies = _Skies(known, place, as_of, forecasts, memo)
+    tended = []
+    for one in asking:
+        noted = one.journal.known(as_of, known.today)
+        tended.append(Tended(one.garden, noted, one.thresholds, skies.over(noted, one.thresholds)))
+    together = _together(tended, known, told or PlaceMean(), memo)
+    return [
+        _decided(one, own.memory, found, known, as_of, told or PlaceMean())
+        for one, own, found in zip(tended, asking, together, strict=True)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Skies:
+    """The sky over the gardens of a place: one for all that want the same of it and read no nights of their own."""
+
+    known: Timeline
+    place: Place
+    as_of: datetime
+    forecasts: Sequence[Forecast]
+    memo: Memo
+    found: list[tuple[Thresholds, tuple[Entry, ...], SkyNow]] = field(default_factory=list)
+
+    def over(self, noted: Journal, thresholds: Thresholds) -> SkyNow:
+        """The sky for a garden's notes and thresholds."""
+        nights = tuple(entry for entry in noted.entries if entry.what is What.NIGHT_READ)
+        for held, read, sky in self.found:
+            if nights == read and held == thresholds:
+                return sky
+        sky = sky_now(self.known, self.place, thresholds, self.as_of, noted, self.forecasts, self.memo)
+        self.found.append((thresholds, nights, sky))
+        return sky
+
+
+Found = tuple[tuple[Condition, ...], tuple[str, ...]]
+
+
+def _together(tended: Sequence[Tended], known: Timeline, told: PlaceMean, memo: Memo) -> list[Found]:
+    """What is so in the beds of all gardens; where a fault of haulm's own stops that, of each by itself."""
+    try:
+        return [(found, ()) for found in conditions_of_all(tended, known, told, memo)]
+    except Exception as fault:  # noqa: BLE001  which garden it was, and what, is found out one by one
+        if len(tended) > 1:
+            return [_together([one], known, told, Memo())[0] for one in tended]
+        return [_apart(tended[0], fault, lambda one: conditions_of_all([one], known, told)[0])]
+
+
+def _decided(
+    tended: Tended, memory: tuple[Said, ...], found: Found, known: Timeline, as_of: datetime, told: PlaceMean
+) -> Decision:
+    thresholds, sky, remembered = tended.thresholds, tended.sky, before(memory, known.today)
+    conditions, faults = found
+    try:
+        of_beds = _of_the_beds(conditions, thresholds, remembered)
+    except Exception as fault:  # noqa: BLE001  told in the letter, and the others go on
+
+        def alone(one: Tended) -> tuple[Condition, ...]:
+            apart = conditions_of_all([one], known, told)[0]
+            _of_the_beds(apart, thresholds, remembered)
+            return apart
+
+        conditions, faults = _apart(tended, fault, alone)
+        of_beds = _of_the_beds(conditions, thresholds, remembered)
+    alerts, after = select([*_of_the_sky(sky, thresholds, remembered), *of_beds], remembered, known.today)
     if not faults:  # what was said of a planting that could not be looked at still stands
-        after = let_go(after, {condition.planting.key for condition in conditions}, today)
+        after = let_go(after, {condition.planting.key for condition in conditions}, known.today)
     outcomes, told_now = frost_outcomes(conditions, remembered, thresholds)
     after = tuple({(one.rule, one.bed, one.planting, one.episode): one for one in (*after, *told_now)}.values())
-    return Decision(garden, as_of, today, known, conditions, in_order([*alerts, *outcomes]), after, faults=faults)
+    alerts = in_order([*alerts, *outcomes])
+    return Decision(tended.garden, as_of, known.today, known, conditions, alerts, after, faults=faults)
 
 
-def _apart(
-    garden: Garden,
-    beds_of: Callable[[Garden, Memo | None], tuple[tuple[Condition, ...], list[Judged]]],
-    memo: Memo | None,
-) -> tuple[tuple[Condition, ...], list[Judged], tuple[str, ...]]:
-    """All plantings together; where a fault of haulm's own stops that, each by itself, so that one spoils no other.
+def _apart(tended: Tended, fault: Exception, look: Callable[[Tended], tuple[Condition, ...]]) -> Found:
+    """Each planting by itself, so that one spoils no other; a garden with a single one is not looked at twice.
 
-    This and the outermost of the command are the only two places that catch every kind of fault.
+    This and the outermost of the command are the only places that catch every kind of fault.
     """
-    try:
-        return *beds_of(garden, memo), ()
-    except Exception:  # noqa: BLE001  which planting it was, and what, is found out one by one
-        conditions: list[Condition] = []
-        judged: list[Judged] = []
-        faults: list[str] = []
+    garden = tended.garden
+    if len(garden.plantings) == 1:
+        return (), (_own_fault(garden, garden.plantings[0], fault),)
+    conditions: list[Condition] = []
+    faults: list[str] = []
     for planting in garden.plantings:
         try:
-            found, of_it = beds_of(replace(garden, plantings=(planting,)), None)
-        except Exception as fault:  # noqa: BLE001  told in the letter, and the others go on
-            faults.append(_own_fault(garden, planting, fault))
+            found = look(replace(tended, garden=replace(garden, plantings=(planting,))))
+        except Exception as own:  # noqa: BLE001  told in the letter, and the others go on
+            faults.append(_own_fault(garden, planting, own))
         else:
             conditions += [replace(condition, garden=garden) for condition in found]
-            judged += of_it
-    return tuple(conditions), judged, tuple(faults)
+    return tuple(conditions), tuple(faults)
 
 
 def _own_fault(garden: Garden, planting: Planting, fault: Exception) -> str:
