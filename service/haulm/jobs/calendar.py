@@ -6,8 +6,9 @@ from pathlib import Path
 
 from haulm.errors import Exit, SourceError, UsageError
 from haulm.files import explain, write_whole
-from haulm.jobs.morning import exit_of, think
+from haulm.jobs.morning import think
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.write import exit_of
 from haulm.letter.dates import Coming, coming_dates
 from haulm.settings.load import Settings
 from haulm.steps import Step

@@ -1,11 +1,12 @@
 """The outbox on its way: every stored delivery goes out by its own channel, once, and what became of it is kept."""
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from types import TracebackType
+from typing import Self
 
 from haulm.errors import DeliveryError, Exit
 from haulm.jobs.letter_forms import files_of
@@ -18,6 +19,7 @@ from haulm.post.mailbox import holds_message
 from haulm.post.message import Person, Post, domain_of, mail_message, make_message_id
 from haulm.post.webhook import post_letter
 from haulm.settings.load import Settings
+from haulm.settings.post_form import MailTable
 from haulm.store.answers import signing_key
 from haulm.store.database import Database
 from haulm.store.letters import (
@@ -51,8 +53,36 @@ def addresses(settings: Settings) -> tuple[Address, ...]:
     return tuple(found)
 
 
-def deliver(settings: Settings, database: Database, now: datetime) -> Exit:
+class Doors:
+    """The ways to mail servers, each opened for the first letter that needs it and kept for all letters of a run.
+
+    Open it with `with`.
+    """
+
+    def __init__(self) -> None:
+        self._open: list[tuple[MailTable, MailDoor]] = []
+        self._stack = ExitStack()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self._stack.close()
+
+    def to(self, server: MailTable) -> MailDoor:
+        """The door to a server as some settings name it."""
+        for known, door in self._open:
+            if known == server:
+                return door
+        door = self._stack.enter_context(MailDoor(server))
+        self._open.append((server, door))
+        return door
+
+
+def deliver(settings: Settings, database: Database, now: datetime, doors: Doors | None = None) -> Exit:
     """Send everything that waits, oldest letter first; what cannot go now waits for the next run.
+
+    `doors` are those of a run that has letters of other gardens too.
 
     What a killed run left on its way goes once more: a folder and the log take it in the same place, mail under the
     same Message-ID, which is the one window in which a reader may see a letter twice.
@@ -65,7 +95,9 @@ def deliver(settings: Settings, database: Database, now: datetime) -> Exit:
             settle(database, left.id, Status.READY, now, "the run that was sending it ended early")
     failed = sent = 0
     key = b"" if settings.post.mailbox is None else signing_key(database, now)
-    with _ways_out(settings, now, key) as ways:
+    with ExitStack() as stack:
+        doors = doors or stack.enter_context(Doors())
+        ways = _Ways(settings, doors.to(settings.post.mail) if settings.post.mail else None, now, key)
         for delivery in waiting(database, settings.garden.key):
             letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
             if letter is None or not claim(database, delivery.id, now):
@@ -140,15 +172,6 @@ class _Ways:
         if webhook is None:
             raise _taken_away("[post.webhook]", address)
         post_letter(webhook, letter.json, address.message_id, self.now)
-
-
-@contextmanager
-def _ways_out(settings: Settings, now: datetime, key: bytes) -> Iterator[_Ways]:
-    if settings.post.mail is None:
-        yield _Ways(settings, None, now, key)
-        return
-    with MailDoor(settings.post.mail) as door:
-        yield _Ways(settings, door, now, key)
 
 
 def _taken_away(table: str, address: Address) -> DeliveryError:

@@ -74,14 +74,19 @@ def keep_copy(settings: Settings, database: Database, now: datetime, *, anew: bo
         copy = database.copy(folder, now)
         keep_event(database, COPIED, now, copy.path.name, newest_only=True)
         thin_out(folder, settings.backups.days, settings.backups.weeks, now)
-        reach = timedelta(days=settings.backups.days, weeks=settings.backups.weeks) + SLACK
-        drop_before(database.path, settings.garden.key, place.day_of(now - reach))
+        thin_book(settings, database, now)
         _LOG.info("The store was copied: %.1f MB in %.1f s.", copy.size_bytes / 1e6, monotonic() - begun)
     except (HaulmError, OSError) as fault:
         _LOG.warning("%s", fault)
         _note_failure(database, now, fault)
         return None
     return copy
+
+
+def thin_book(settings: Settings, database: Database, now: datetime) -> None:
+    """Drop from a garden's post book the letters that no copy of the store reaches back to."""
+    reach = timedelta(days=settings.backups.days, weeks=settings.backups.weeks) + SLACK
+    drop_before(database.path, settings.garden.key, settings.garden.place.day_of(now - reach))
 
 
 def _days_copied(settings: Settings, database: Database) -> set[date]:

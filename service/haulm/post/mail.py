@@ -6,6 +6,7 @@ import ssl
 from contextlib import suppress
 from datetime import UTC, datetime
 from email.message import EmailMessage
+from time import monotonic, sleep
 from types import TracebackType
 from typing import Self
 
@@ -31,6 +32,7 @@ class MailDoor:
         self._smtp: smtplib.SMTP | None = None
         self._stage = Stage.CONNECT
         self._shut: DeliveryError | None = None
+        self._next_at = monotonic()
 
     def __enter__(self) -> Self:
         return self
@@ -50,10 +52,16 @@ class MailDoor:
         if self._shut is not None:
             raise self._shut
         raw = message.as_bytes()
+        self._keep_pace()
         try:
             within(PATIENCE * self._server.timeout_seconds, lambda: self._send(raw, recipient))
         except (OSError, UnicodeError) as fault:
             raise self._failed(fault, recipient) from fault
+
+    def _keep_pace(self) -> None:
+        """Wait until the server should be willing to take one more letter."""
+        sleep(max(self._next_at - monotonic(), 0.0))
+        self._next_at = monotonic() + 60.0 / self._server.most_a_minute
 
     def probe(self) -> str:
         """Connect and log in, send nothing, and say in one line what was found.

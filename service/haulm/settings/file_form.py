@@ -221,7 +221,11 @@ class LetterTable(Table):
     at: TimeOfDay = setting(
         "06:30", "The hour of the letter, on the garden's own clock; not between 00:30 and 03:30.", "judgement"
     )
-
+    picture: Switch = setting(
+        default=True,
+        reason="A picture of the soil in each letter; drawing it takes most of a letter's time, which many feel.",
+        basis="judgement",
+    )
     evening: Switch = setting(
         default=True,
         reason="Look at the coming night again before dark, and write where it endangers something.",

@@ -64,6 +64,13 @@ class MailTable(Table):
         low=0.1,
         high=300,
     )
+    most_a_minute: Count = setting(
+        60,
+        "No more letters than this are handed over in a minute, evenly spread: many servers refuse who sends faster.",
+        "judgement",
+        low=1,
+        high=60_000,
+    )
     local_hostname: Text = setting("[127.0.0.1]", "What this machine calls itself to the server.", "judgement")
 
     @field_validator("host")

@@ -81,7 +81,7 @@ def keep_letter(database: Database, letter: StoredLetter, addresses: Iterable[Ad
         The garden has a letter of that kind and day already; it stays as it is.
     """
     with database.transaction(Step.LETTER_STORED):
-        if letter_of(database, letter.garden, letter.kind, letter.day) is not None:
+        if has_letter(database, letter.garden, letter.kind, letter.day):
             raise StoreError(f"the {letter.kind} letter of {letter.garden} for {letter.day} is stored already")
         written = instant_text(letter.written)
         added = database.rows(
@@ -145,6 +145,12 @@ def letter_of(database: Database, garden: str, kind: str, day: date) -> StoredLe
         json=row["json"],
         picture=row["picture"],
     )
+
+
+def has_letter(database: Database, garden: str, kind: str, day: date) -> bool:
+    """Whether a letter was written for a local day."""
+    values = (garden, kind, day.isoformat())
+    return database.row("SELECT 1 FROM letters WHERE garden = ? AND kind = ? AND day = ?", values) is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,97 @@
+"""How a morning of many gardens went: for whoever started it, and one line for programs that read logs.
+
+    haulm-gardens version=1 gardens=N written=N had=N early=N late=N busy=N stale=N undelivered=N failed=N exit=CODE
+    seconds=S
+
+`written` letters are new; `had` had theirs; `early` wait for their hour; the hour of `late` ones has passed; `busy`
+are in the hands of another run; `failed` have none; `stale` were written without fresh weather; of `undelivered` ones
+something waits to be handed over.
+"""
+
+from dataclasses import dataclass, field
+
+from haulm.errors import Exit, HaulmError
+
+MOST_TOLD = 10
+
+
+@dataclass(slots=True)
+class Report:
+    """Counts of gardens, and what was wrong with single ones. `rows` are faults that no garden could be made of."""
+
+    gardens: int
+    rows: list[str] = field(default_factory=list)
+    written: int = 0
+    had: int = 0
+    early: int = 0
+    late: int = 0
+    busy: int = 0
+    stale: int = 0
+    undelivered: int = 0
+    nothing_sent: int = 0
+    failed: dict[str, HaulmError] = field(default_factory=dict)
+    worst: set[int] = field(default_factory=set)
+
+    def begin_again(self) -> None:
+        """Forget all counts: the store was mended, and the run begins anew."""
+        self.written = self.had = self.early = self.late = self.busy = self.stale = 0
+        self.undelivered = self.nothing_sent = 0
+        self.failed.clear()
+        self.worst.clear()
+
+    def fail(self, key: str, fault: HaulmError, code: int = Exit.PARTLY) -> None:
+        """A garden gets no letter from this run."""
+        self.failed[key] = fault
+        self.worst.add(int(code))
+
+    def wrote(self, code: Exit, sent: Exit) -> None:
+        """A garden's letter was written, and handed over as far as `sent` tells."""
+        self.written += 1
+        self.stale += code is Exit.PARTLY and sent is Exit.DONE
+        self._sent(sent)
+        self.worst.add(int(code))
+
+    def sent_again(self, sent: Exit) -> None:
+        """A garden that had its letter was handed what waited."""
+        self.had += 1
+        self._sent(sent)
+        self.worst.add(int(sent))
+
+    def _sent(self, sent: Exit) -> None:
+        self.undelivered += sent is not Exit.DONE
+        self.nothing_sent += sent is Exit.TRY_LATER
+
+    @property
+    def exit_code(self) -> Exit:
+        """The one verdict: 75 only where nothing at all got through that should have."""
+        tried = self.written + len(self.failed)
+        if self.failed and len(self.failed) == self.gardens and self.worst == {int(Exit.SETTINGS)}:
+            return Exit.SETTINGS
+        if tried and self.nothing_sent == tried:
+            return Exit.TRY_LATER
+        troubled = self.worst - {int(Exit.DONE)} or self.rows or self.busy
+        return Exit.PARTLY if troubled else Exit.DONE
+
+    def lines(self) -> list[str]:
+        """For a person."""
+        told = [f"{self.gardens} gardens: {self.written} letters written, {self.had} had theirs."]
+        for count, what in (
+            (self.early, "wait for their hour"),
+            (self.late, "are too late for today; the next letter tells of it"),
+            (self.busy, "are in the hands of another run"),
+            (self.stale, "were written without fresh weather, and say so"),
+            (self.undelivered, "have something that waits to be handed over; the next run tries again"),
+        ):
+            told += [f"{count} {what}."] if count else []
+        listed = [*self.rows, *(f"{key}: {fault}" for key, fault in self.failed.items())]
+        told += [f"{len(listed)} could not be done:"] if listed else []
+        told += listed[:MOST_TOLD]
+        more = len(listed) - MOST_TOLD
+        return [*told, f"{more} more like these; the log has them."] if more > 0 else told
+
+    def line(self, seconds: float) -> str:
+        """For programs; see above."""
+        names = ("gardens", "written", "had", "early", "late", "busy", "stale", "undelivered")
+        counts = " ".join(f"{name}={getattr(self, name)}" for name in names)
+        failed = len(self.failed) + len(self.rows)
+        return f"haulm-gardens version=1 {counts} failed={failed} exit={int(self.exit_code)} seconds={seconds:.2f}"
