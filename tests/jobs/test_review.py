@@ -13,8 +13,9 @@ from haulm.errors import Exit, JournalError
 from haulm.garden import Cause, Entry, What
 from haulm.jobs.morning import morning
 from haulm.jobs.review import review
-from haulm.jobs.review_lines import as_json, as_lines
 from haulm.jobs.state_folder import StateFolder
+from haulm.letter.review_json import as_json
+from haulm.letter.review_words import as_lines
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.sources.invented import invented_record

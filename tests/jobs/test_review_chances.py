@@ -8,9 +8,10 @@ from zoneinfo import ZoneInfo
 from haulm.beds.forcing import PlaceMean
 from haulm.jobs.demo import scenes
 from haulm.jobs.observe import Observed
-from haulm.jobs.review import Review
-from haulm.jobs.review_chances import ChanceSeen, chances_seen
-from haulm.jobs.review_lines import as_json, as_lines, as_parts
+from haulm.jobs.review_chances import chances_seen
+from haulm.letter.review import ChanceSeen, Review
+from haulm.letter.review_json import as_json
+from haulm.letter.review_words import as_lines, as_parts
 from haulm.sources.bridge import timeline
 from haulm.sources.invented import invented_forecasts, invented_record
 

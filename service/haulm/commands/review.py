@@ -19,8 +19,7 @@ def add_review(commands: Commands) -> None:
 
 
 def _review(arguments: argparse.Namespace) -> int:
-    from haulm.jobs.review import review  # noqa: PLC0415  --help must stay light
-    from haulm.jobs.review_lines import as_json, as_lines  # noqa: PLC0415
+    from haulm.jobs.review import as_json, as_lines, review  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
 

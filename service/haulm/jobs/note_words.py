@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from haulm.errors import JournalError, UnitError
 from haulm.garden import Bed, Cause, Garden, Planting, What
 from haulm.letter import amounts
-from haulm.units import Display, Kind, feet_from_metres, inches_from_mm, mm_from_litres, read_quantity
+from haulm.units import Display, Kind, feet_from_metres, mm_from_litres, read_quantity
 
 # What people write for each kind of note, beside its own name.
 _SPELLINGS: dict[What, tuple[str, ...]] = {
@@ -74,6 +74,7 @@ WANTED: dict[What, Wanted] = {
     What.LIFTED: Wanted((Kind.WEIGHT,), "kg", 0.0, 20.0, is_needed=False, per_m2=True),
 }
 _TELLERS: dict[str, Callable[[float, Display], str]] = {
+    "mm": amounts.water_noted,
     "m": amounts.straw,
     "°C": amounts.temperature,
     "kg": amounts.weight,
@@ -197,9 +198,6 @@ def tell_value(what: What | None, value: float | None, display: Display) -> str:
     wanted = WANTED.get(what) if what else None
     if value is None or wanted is None:
         return ""
-    if wanted.unit == "mm":
-        us = display is Display.US
-        return f"{amounts.plain(inches_from_mm(value), 2)} in" if us else f"{amounts.plain(value, 1)} mm"
     return _TELLERS[wanted.unit](value, display)
 
 

@@ -17,7 +17,6 @@ from haulm.garden import Entry, Journal, What
 from haulm.jobs import note_answers
 from haulm.jobs.morning import Thought, think
 from haulm.jobs.review import review
-from haulm.jobs.review_lines import as_parts
 from haulm.jobs.season import picture as year_picture
 from haulm.jobs.season import season_told
 from haulm.jobs.state_folder import StateFolder
@@ -25,6 +24,7 @@ from haulm.letter import page
 from haulm.letter.dates import coming_dates
 from haulm.letter.page import ARCHIVE, REVIEW, TODAY, BedWindows, Link, Listed, Row
 from haulm.letter.render import Picture
+from haulm.letter.review_words import as_parts
 from haulm.letter.season import as_parts as as_season_parts
 from haulm.letter.season import year_alt_text
 from haulm.letter.season_chart import Mark, Season, season_alt_text, season_chart

@@ -9,106 +9,23 @@ import numpy as np
 
 from haulm.beds.earlier import earlier_crops
 from haulm.beds.noted import Noted, noted
-from haulm.condition import Condition, DayRange, EarlierCrops
-from haulm.garden import Bed, Cause, Entry, Journal, Place, Planting, What
+from haulm.condition import Condition, EarlierCrops
+from haulm.garden import Bed, Cause, Entry, Journal, Planting, What
 from haulm.jobs.decide import decide
 from haulm.jobs.morning import Thought, as_of_morning, think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.observe import Observed
-from haulm.jobs.review_chances import ChanceSeen, chances_seen
+from haulm.jobs.review_chances import chances_seen
 from haulm.jobs.state_folder import StateFolder
+from haulm.letter import review_json, review_words
+from haulm.letter.review import DaysNoted, NightSeen, PlantingReview, Review, Water
 from haulm.settings.load import Settings
 from haulm.store.database import open_database
 from haulm.store.journal_file import read_journal
 from haulm.store.letters import letters_between
 from haulm.weather import DAY, Record
 
-FREEZING_C = 0.0
 LONGEST_IN_LEAF = timedelta(days=200)  # judgement: tops that nobody noted as gone are gone by then
-
-
-@dataclass(frozen=True, slots=True)
-class Water:
-    """From planting to lifting: rain that fell (its unknown days count as none), and waterings."""
-
-    rain_mm: float
-    rain_unknown_days: int
-    watered_mm: float
-    watered_l: float
-    turns: int
-
-
-@dataclass(frozen=True, slots=True)
-class NightSeen:
-    """One night on which frost was called or came, named by its morning.
-
-    Attributes
-    ----------
-    called
-        The verdict of the letter of the day before; empty where it said nothing of frost that night.
-    level
-        How grave the call was, 0 for none: 1 to have a cover ready, 2 to cover, 3 severe.
-    chance
-        The chance that letter gave; NaN without one.
-    air_min_c, own_min_c
-        What the station, and the garden's own thermometer, went down to; NaN where not known.
-    """
-
-    morning: date
-    called: str
-    level: int
-    chance: float
-    air_min_c: float
-    own_min_c: float
-
-    @property
-    def froze(self) -> bool | None:
-        """Whether it froze: by the garden's own thermometer where it was read, else at the station."""
-        seen = self.air_min_c if np.isnan(self.own_min_c) else self.own_min_c
-        return None if np.isnan(seen) else bool(seen <= FREEZING_C)
-
-
-@dataclass(frozen=True, slots=True)
-class PlantingReview:
-    """One planting's season.
-
-    Attributes
-    ----------
-    shoots_expected
-        When the shoots were due, as worked out on the morning after the planting was noted.
-    leaf_days, p_days, p_days_needed
-        From the shoots to tops noted as dying back of age, and what the class was taken to need; None and NaN where
-        not noted.
-    weight_kg
-        All that was noted as lifted; NaN where no weight was.
-    letters
-        How many letters of the time in leaf are kept: without them nothing is known of what was called.
-    next_time
-        What this crop, and the garden's others, teach the next one.
-    """
-
-    planting: Planting
-    bed: Bed
-    days: Noted
-    shoots_expected: DayRange | None
-    leaf_days: int | None
-    p_days: float
-    p_days_needed: float
-    water: Water | None
-    weight_kg: float
-    nights: tuple[NightSeen, ...]
-    letters: int
-    next_time: EarlierCrops
-
-
-@dataclass(frozen=True, slots=True)
-class Review:
-    """Of every planting that was planted, or of those asked for, and of the chances that forecasts gave."""
-
-    place: Place
-    today: date
-    plantings: tuple[PlantingReview, ...]
-    chances: tuple[ChanceSeen, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,6 +70,16 @@ def review(
     return Review(place, decision.today, tuple(_reviews(held, asked)), chances)
 
 
+def as_lines(found: Review) -> Iterator[str]:
+    """The look back in words, for a terminal of 80 columns."""
+    return review_words.as_lines(found)
+
+
+def as_json(found: Review) -> str:
+    """The look back in the form for programs, version 1: `letter/review_json.py` says what is in it."""
+    return review_json.as_json(found)
+
+
 def _reviews(held: _Held, plantings: Sequence[Planting]) -> Iterator[PlantingReview]:
     known = held.journal.known(held.now, held.today)
     for planting in plantings:
@@ -174,7 +101,7 @@ def _review(held: _Held, known: Journal, planting: Planting, days: Noted, plante
     return PlantingReview(
         planting=planting,
         bed=bed,
-        days=days,
+        days=DaysNoted(planted, days.shoots, days.dying, days.dying_cause, days.tops_gone, days.lifted),
         shoots_expected=expected.crop.shoots if expected is not None else None,
         leaf_days=(of_age - days.shoots).days if of_age and days.shoots else None,
         p_days=ripe.crop.p_days if ripe is not None else float("nan"),

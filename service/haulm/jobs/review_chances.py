@@ -1,6 +1,5 @@
 """How the chances that forecasts gave turned out at the station: of the nights given 3 in 10, how many froze."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -11,18 +10,8 @@ from haulm.beds.nights import usual_range
 from haulm.garden import Place
 from haulm.jobs.observe import Observed
 from haulm.letter import amounts
+from haulm.letter.review import FREEZING_C, ChanceSeen
 from haulm.weather import Timeline
-
-FREEZING_C = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class ChanceSeen:
-    """Nights of which one row of the table of chances was said: how many, and how many froze at the station."""
-
-    chance: float
-    nights: int
-    froze: int
 
 
 def chances_seen(observed: Observed, timeline: Timeline, place: Place, now: datetime) -> tuple[ChanceSeen, ...]:

@@ -137,6 +137,11 @@ def water(mm: float | None, display: Display) -> str:
     return f"{plain(mm, 0 if abs(mm) >= 2.0 else 1)} mm"
 
 
+def water_noted(mm: float, display: Display) -> str:
+    """Water as it was poured or read from a gauge, near enough to check a note by: "0.13 in", "3.2 mm"."""
+    return f"{plain(inches_from_mm(mm), 2)} in" if display is Display.US else f"{plain(mm, 1)} mm"
+
+
 def waters(low_mm: float | None, high_mm: float | None, display: Display) -> str:
     """A range of depths: "8 to 14 mm", one value where both ends read alike."""
     if not (is_known(low_mm) and is_known(high_mm)):

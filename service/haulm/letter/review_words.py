@@ -1,21 +1,14 @@
-"""The look back on a season in words for a terminal of 80 columns, and in the form for programs."""
+"""The look back on a season in words for a terminal of 80 columns and for a page."""
 
-import json
 import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import date
 
-import numpy as np
-
-from haulm.condition import EarlierCrops
-from haulm.garden import Cause, What
-from haulm.jobs.note_words import tell_value
-from haulm.jobs.review import NightSeen, PlantingReview, Review, Water
-from haulm.jobs.review_chances import ChanceSeen
+from haulm.garden import Cause
 from haulm.letter import amounts
+from haulm.letter.review import ChanceSeen, NightSeen, PlantingReview, Review, Water
 from haulm.units import MM_PER_INCH, Display
 
-VERSION = 1
 WIDTH = 78
 AS_USUAL_SHARE = 0.02  # judgement: a smaller correction is none
 CHANCES = "How chances turned out"
@@ -135,7 +128,7 @@ def _water(water: Water, display: Display) -> str:
 
 def _given(mm: float, display: Display) -> str:
     """What was poured is known as well as it was noted: little of it is told as the note told it."""
-    return tell_value(What.WATERED, mm, display) if mm < MM_PER_INCH else amounts.water(mm, display)
+    return amounts.water_noted(mm, display) if mm < MM_PER_INCH else amounts.water(mm, display)
 
 
 def _frost(one: PlantingReview, display: Display, today: date) -> Iterator[str]:
@@ -178,61 +171,3 @@ def _lifted(one: PlantingReview, display: Display, today: date) -> str:
     each = one.weight_kg / one.bed.area_m2
     whole, bed = amounts.weight(one.weight_kg, display), amounts.weight_of_area(each, display)
     return f"{lifted}: {whole}, {bed}."
-
-
-def as_json(found: Review) -> str:
-    """Version 1, in house units: plantings [{planting, bed, planted, shoots, dying, tops_gone, lifted,
-    shoots_expected {early, likely, late}, leaf_days, p_days, p_days_needed, water {rain_mm, rain_unknown_days,
-    watered_mm, watered_l, turns}, weight_kg, weight_kg_m2, letters, nights [{morning, called, level, chance, air_min_c,
-    own_min_c, froze}], next_time {shoots_crops, shoots_later_share, ripe_crops, ripe_warmth_share}}], chances [{chance,
-    nights, froze}]; what is not known is null."""
-    whole = {
-        "version": VERSION,
-        "place": found.place.name,
-        "today": found.today.isoformat(),
-        "plantings": [_planting(one) for one in found.plantings],
-        "chances": [{"chance": one.chance, "nights": one.nights, "froze": one.froze} for one in found.chances],
-    }
-    return json.dumps(whole, indent=1)
-
-
-def _planting(one: PlantingReview) -> dict[str, object]:
-    days, due, water = one.days, one.shoots_expected, one.water
-    noted = {
-        name: _day(getattr(days, name)) for name in ("planted", "shoots", "dying", "tops_gone", "lifted")
-    }  # fmt: skip
-    return {
-        "planting": one.planting.key,
-        "bed": one.bed.key,
-        **noted,
-        "shoots_expected": None if due is None else {n: _day(getattr(due, n)) for n in ("early", "likely", "late")},
-        "leaf_days": one.leaf_days,
-        "p_days": _plain(one.p_days),
-        "p_days_needed": _plain(one.p_days_needed),
-        "water": None if water is None else {name: getattr(water, name) for name in Water.__slots__},
-        "weight_kg": _plain(one.weight_kg),
-        "weight_kg_m2": _plain(one.weight_kg / one.bed.area_m2),
-        "letters": one.letters,
-        "nights": [_night_json(night) for night in one.nights],
-        "next_time": {name: getattr(one.next_time, name) for name in EarlierCrops.__slots__},
-    }
-
-
-def _night_json(night: NightSeen) -> dict[str, object]:
-    return {
-        "morning": night.morning.isoformat(),
-        "called": night.called or None,
-        "level": night.level,
-        "chance": _plain(night.chance),
-        "air_min_c": _plain(night.air_min_c),
-        "own_min_c": _plain(night.own_min_c),
-        "froze": night.froze,
-    }
-
-
-def _day(day: date | None) -> str | None:
-    return day.isoformat() if day is not None else None
-
-
-def _plain(value: float) -> float | None:
-    return None if np.isnan(value) else round(value, 3)
