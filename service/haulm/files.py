@@ -69,10 +69,11 @@ def write_whole(path: Path, data: bytes, step: Step, mode: int = 0o600) -> None:
     write_together({path: data}, step, mode)
 
 
-def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600) -> None:
+def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600, *, tidy: bool = True) -> None:
     """Write several files of one disk: all are written down under other names before the first takes its place.
 
     A full disk therefore leaves none of them. Only a power cut in the last instant can leave some new, each whole.
+    `tidy` is to look through the folder for what runs that were cut off have left there.
 
     Raises
     ------
@@ -92,7 +93,8 @@ def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600) -
             temporary.unlink(missing_ok=True)
     for path in {path.parent: path for path in files}.values():
         settle_folder(path.parent)
-        sweep(path.parent, path)
+        if tidy:
+            sweep(path.parent, path)
 
 
 def sweep(folder: Path, written: Path) -> None:

@@ -199,3 +199,17 @@ def test_a_folder_without_gardens_and_no_folder(tmp_path):
 def test_a_key_that_nobody_has(tmp_path):
     (found,) = settings(office(tmp_path), "zoe")
     assert 'no garden has the key "zoe"' in str(found)
+
+
+def test_what_is_written_alike_is_one_and_the_same(tmp_path):
+    """So that many gardens take little room, and their sameness is seen at once; a number is no yes or no."""
+    folder = office(tmp_path)
+    ann, bob = settings(folder, "ann", "bob")
+    assert ann.post is bob.post
+    assert ann.thresholds is not bob.thresholds
+    (folder / "common.toml").write_text(COMMON + "[backups]\ndays = 1\n", encoding="utf-8")
+    rows = GROWERS.replace(",letter.at", ",letter.at,letter.evening").replace(",,\n", ",,,true\n")
+    (folder / "growers.csv").write_text(rows.replace("05:45\n", "05:45,1\n"), encoding="utf-8")
+    good, bad = settings(folder, "ann", "bob")
+    assert isinstance(good, Settings)
+    assert isinstance(bad, SettingsError)

@@ -119,7 +119,7 @@ class _Skies:
         """The sky for a garden's notes and thresholds."""
         nights = tuple(entry for entry in noted.entries if entry.what is What.NIGHT_READ)
         for held, read, sky in self.found:
-            if nights == read and held == thresholds:
+            if (nights, thresholds) == (read, held):  # as parts of a pair, the same object is equal at once
                 return sky
         sky = sky_now(self.known, self.place, thresholds, self.as_of, noted, self.forecasts, self.memo)
         self.found.append((thresholds, nights, sky))

@@ -54,13 +54,14 @@ def addresses(settings: Settings) -> tuple[Address, ...]:
 
 
 class Doors:
-    """The ways to mail servers, each opened for the first letter that needs it and kept for all letters of a run.
+    """The ways out of a run: mail servers, each opened for the first letter that needs it, and folders once tidied.
 
     Open it with `with`.
     """
 
     def __init__(self) -> None:
         self._open: list[tuple[MailTable, MailDoor]] = []
+        self._tidied: set[Path] = set()
         self._stack = ExitStack()
 
     def __enter__(self) -> Self:
@@ -77,6 +78,13 @@ class Doors:
         door = self._stack.enter_context(MailDoor(server))
         self._open.append((server, door))
         return door
+
+    def first_time(self, folder: Path) -> bool:
+        """Whether this run has not yet put a letter into a folder."""
+        if folder in self._tidied:
+            return False
+        self._tidied.add(folder)
+        return True
 
 
 def deliver(settings: Settings, database: Database, now: datetime, doors: Doors | None = None) -> Exit:
@@ -97,7 +105,7 @@ def deliver(settings: Settings, database: Database, now: datetime, doors: Doors 
     key = b"" if settings.post.mailbox is None else signing_key(database, now)
     with ExitStack() as stack:
         doors = doors or stack.enter_context(Doors())
-        ways = _Ways(settings, doors.to(settings.post.mail) if settings.post.mail else None, now, key)
+        ways = _Ways(settings, doors, now, key)
         for delivery in waiting(database, settings.garden.key):
             letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
             if letter is None or not claim(database, delivery.id, now):
@@ -131,7 +139,7 @@ class _Ways:
     """The ways out for one run, the mail's connection kept open between letters."""
 
     settings: Settings
-    door: MailDoor | None
+    doors: Doors
     now: datetime
     key: bytes = b""
 
@@ -140,7 +148,9 @@ class _Ways:
         if address.channel == LOG:
             tell_log(letter.garden, letter.kind, letter.day, letter.subject)
         elif address.channel == FOLDER:
-            put_in_folder(Path(address.recipient), letter.garden, letter.kind, letter.day, files_of(letter))
+            folder, files = Path(address.recipient), files_of(letter)
+            tidy = self.doors.first_time(folder)
+            put_in_folder(folder, letter.garden, letter.kind, letter.day, files, tidy=tidy)
         elif address.channel == MAIL:
             self._mail(address, letter)
         else:
@@ -148,7 +158,7 @@ class _Ways:
 
     def _mail(self, address: Address, letter: StoredLetter) -> None:
         server = self.settings.post.mail
-        if self.door is None or server is None:
+        if server is None:
             raise _taken_away("[post.mail]", address)
         name = next((r.name for r in self.settings.garden.recipients if r.address == address.recipient), "")
         picture = f"{letter_stem(letter.garden, letter.kind, letter.day)}.png"
@@ -156,7 +166,7 @@ class _Ways:
         post = Post(letter.garden, letter.subject, text, html, letter.written, letter.picture, picture)
         sender = Person(server.sender, server.sender_name)
         message = mail_message(post, sender, Person(address.recipient, name), address.message_id)
-        self.door.send(message, address.recipient)
+        self.doors.to(server).send(message, address.recipient)
 
     def _with_links(self, address: Address, letter: StoredLetter) -> tuple[str, str]:
         """The letter with ways to answer it, signed for this recipient, where there is a mailbox for answers."""

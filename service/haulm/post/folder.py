@@ -17,8 +17,9 @@ _LONGEST_NAME = 60
 
 
 def put_in_folder(
-    folder: Path, garden: str, kind: str, day: date, forms: Mapping[str, bytes], *, mode: int = 0o600
-) -> tuple[Path, ...]:
+    folder: Path, garden: str, kind: str, day: date, forms: Mapping[str, bytes], *, mode: int = 0o600,
+    tidy: bool = True,
+) -> tuple[Path, ...]:  # fmt: skip
     """Write a letter's forms as ``YYYY/MM/YYYY-MM-DD-garden-kind.form`` below a folder, in place of older ones.
 
     Parameters
@@ -27,6 +28,8 @@ def put_in_folder(
         The bytes of each form by its ending, one of `FORMS`.
     mode
         Who may read the files; the folders that have to be made are open to their owner alone.
+    tidy
+        Look through the folder for what runs that were cut off have left: once for all letters of a run.
 
     Returns
     -------
@@ -46,12 +49,13 @@ def put_in_folder(
     files = {place / f"{stem}.{form}": data for form, data in forms.items()}
     try:
         make_folder(place)
-        write_together(files, Step.FOLDER_FILLED, mode)
+        write_together(files, Step.FOLDER_FILLED, mode, tidy=tidy)
     except OSError as fault:
         what, remedy = explain(fault)
         raise DeliveryError(f"the letter could not be put there: {what}", where=str(place), remedy=remedy) from fault
     # The last run of a month may have been cut off, and nothing more is written there.
-    sweep(_month(folder, day.replace(day=1) - timedelta(days=1)), next(iter(files), place))
+    if tidy:
+        sweep(_month(folder, day.replace(day=1) - timedelta(days=1)), next(iter(files), place))
     return tuple(files)
 
 

@@ -25,7 +25,7 @@ from haulm.settings.faults import is_secret
 from haulm.settings.file_form import VERSION, BedTable, PlaceTable, PlantingTable, SettingsFile
 from haulm.settings.hidden import Hidden, bring_in
 from haulm.settings.lines import KeyPath, lines_of_keys
-from haulm.settings.load import Given, Settings, load, parse, read_text, settled
+from haulm.settings.load import Given, Settings, Shared, load, parse, read_text, settled
 from haulm.settings.names import Tree, dotted, find, from_environment, from_text, put
 from haulm.settings.rows import Row, Rows, open_rows
 from haulm.settings.table import Table, keys_of, table_in
@@ -49,6 +49,7 @@ class Many:
     files: Mapping[str, Path]
     tables: "_Tables | None"
     faults: tuple[str, ...]
+    shared: Shared = field(default_factory=Shared)
 
     def __len__(self) -> int:
         return len(self.files) + (len(self.tables) if self.tables else 0)
@@ -79,7 +80,7 @@ class Many:
             raise SettingsError(str(self.folder), (Fault(what),), remedy="The keys stand in growers.csv.")
         if isinstance(found, SettingsError):
             raise found
-        return settled(found, self.tables.hidden if self.tables else Hidden({}))
+        return settled(found, self.tables.hidden if self.tables else Hidden({}), shared=self.shared)
 
 
 def gardens_in(folder: Path, environ: Mapping[str, str]) -> Many:

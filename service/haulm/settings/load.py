@@ -3,11 +3,11 @@
 import os
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeVar
+from typing import TypeVar, cast
 
 from pydantic import ValidationError
 
@@ -28,6 +28,8 @@ from haulm.settings.weather_form import WeatherTable
 _AGAIN = "Correct the file and run haulm check again."
 _NO_FILE = "Copy config/haulm.toml and write your own garden into it; haulm demo needs no settings."
 _T = TypeVar("_T", bound=Table)
+# Tables that many gardens write alike, and how many of each are remembered.
+SHARED, MOST_SHARED = ("thresholds", "weather", "letter", "post", "backups", "store"), 200
 _NOTHING: Mapping[str, str] = MappingProxyType({})
 _AT = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 # What the standard library's reader says of the commonest slips, in plainer words.
@@ -103,15 +105,50 @@ class Given:
     where: str = ""
 
 
-def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = ()) -> Settings:
-    """The settings of a tree, once all of it has been judged.
+class Shared:
+    """What many gardens write alike, judged once: the same words give the same table, and the same object."""
+
+    def __init__(self) -> None:
+        self._judged: dict[tuple[str, str], Table] = {}
+        self._placed: dict[tuple[int, Path], tuple[Table, Table]] = {}
+
+    def brought_in(self, tree: Tree) -> Tree:
+        """The tree with those of its tables that have been judged before."""
+        known = ((name, self._judged.get(words)) for name, words in _words(tree))
+        return {**tree, **{name: table for name, table in known if table is not None}}
+
+    def keep(self, tree: Tree, file: SettingsFile) -> None:
+        """Remember the tables of a tree that was judged good."""
+        if len(self._judged) > MOST_SHARED:
+            self._judged.clear()
+        for name, words in _words(tree):
+            self._judged.setdefault(words, getattr(file, name))
+
+    def placed(self, folder: Path, table: _T) -> _T:
+        """A table whose relative paths start at a folder."""
+        known = self._placed.get((id(table), folder))
+        if known is None or known[0] is not table:
+            if len(self._placed) > MOST_SHARED:
+                self._placed.clear()
+            known = self._placed[id(table), folder] = (table, _from(folder, table))
+        return cast("_T", known[1])
+
+
+def _words(tree: Tree) -> Iterator[tuple[str, tuple[str, str]]]:
+    """The tables that may be shared, and how each is written: to the letter, since 1 and true are equal in Python."""
+    return ((name, (name, repr(tree[name]))) for name in SHARED if name in tree)
+
+
+def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = (), shared: Shared | None = None) -> Settings:
+    """The settings of a tree, once all of it has been judged; `shared` is lent by whoever reads many.
 
     Raises
     ------
     SettingsError
         With every fault: of the tree, of its secrets, and those found before.
     """
-    file, found = check(given.tree)
+    shared = shared or Shared()
+    file, found = check(given.tree, shared)
     found = [*hidden.found, *_untold(found, hidden.found)]
     if file is None or found or unknown:
         written = Written(SettingsFile, given.tree, given.lines, given.set_by)
@@ -119,7 +156,7 @@ def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = ()) -> Sett
         ordered = sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0, fault.key))
         raise SettingsError(given.where or str(given.path), tuple(ordered), remedy=_AGAIN)
     folder = given.path.absolute().parent
-    weather, post = _from(folder, file.weather), _from(folder, file.post)
+    weather, post = shared.placed(folder, file.weather), shared.placed(folder, file.post)
     garden = garden_of(file, given.key)
     return Settings(given.path, garden, file.thresholds, weather, file.letter, post, file.backups, tuple(hidden.notes))
 
@@ -130,14 +167,16 @@ def _untold(found: list[Found], told: list[Found]) -> list[Found]:
     return [one for one in found if one.path not in keys]
 
 
-def check(tree: Tree) -> tuple[SettingsFile | None, list[Found]]:
+def check(tree: Tree, shared: Shared | None = None) -> tuple[SettingsFile | None, list[Found]]:
     """Judge a settings tree: its model if it can be made, and everything wrong, within tables and between them."""
-    file, found = None, []
+    shared, found = shared or Shared(), list(findings_across(tree))
     try:
-        file = SettingsFile.model_validate(tree)
+        file = SettingsFile.model_validate(shared.brought_in(tree))
     except ValidationError as error:
-        found = list(findings(error, SettingsFile, tree))
-    return file, [*found, *findings_across(tree)]
+        return None, [*findings(error, SettingsFile, tree), *found]
+    if not found:
+        shared.keep(tree, file)
+    return file, found
 
 
 def read_text(path: Path) -> str:
