@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.advice import Finding, NotKnown, Said, Section, Speaks
-from haulm.alerts.select import UNKNOWN, Judged, before, let_go, select, standing
+from haulm.alerts.select import UNKNOWN, Judged, before, let_go, open_episodes, select
 from haulm.garden import Stage
 from haulm.weather import DAY
 
@@ -111,7 +111,7 @@ def test_a_danger_that_shrinks_and_grows_again_speaks_anew_each_time():
     for count in (2, 3):
         (alert,), memory = run(*grades[:count], speaks=Speaks.EACH_DAY)
         assert (alert.fresh, alert.first_on) == (True, FIRST)
-        assert standing(memory, "not-yet", "gatebed", "gate-early").level == grades[count - 1].level
+        assert open_episodes(memory)["not-yet", "gatebed", "gate-early"].level == grades[count - 1].level
 
 
 @pytest.mark.parametrize("speaks", list(Speaks))

@@ -60,7 +60,7 @@ def main() -> None:
     }  # fmt: skip
     found = {name: least_s(work, asked.times) for name, work in works.items()}
     for name, seconds in found.items():
-        print(f"{name:24} {seconds:7.3f} s {seconds / found['one lfilter pass']:6.1f} x")  # noqa: T201
+        print(f"{name:24} {seconds:7.3f} s {seconds / found['one lfilter pass']:6.1f} x")
 
 
 if __name__ == "__main__":

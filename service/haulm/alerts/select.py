@@ -3,7 +3,7 @@
 Memory goes in as it stood before the morning and comes out brought up to date; nothing is changed in place.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -40,10 +40,16 @@ def before(memory: Iterable[Said], today: date) -> tuple[Said, ...]:
     return tuple(replace(s, ended_on=None) if s.ended_on and s.ended_on >= today else s for s in kept)
 
 
-def standing(memory: Iterable[Said], rule: str, bed: str, planting: str) -> Said | None:
-    """The open episode of a rule, if there is one."""
-    same = (s for s in memory if (s.rule, s.bed, s.planting) == (rule, bed, planting))
-    return next((s for s in same if s.ended_on is None), None)
+Open = Mapping[tuple[str, str, str], Said]
+
+
+def open_episodes(memory: Iterable[Said]) -> Open:
+    """The open episode of each rule, bed and planting that has one: the first."""
+    found: dict[tuple[str, str, str], Said] = {}
+    for said in memory:
+        if said.ended_on is None:
+            found.setdefault((said.rule, said.bed, said.planting), said)
+    return found
 
 
 def select(
@@ -52,26 +58,27 @@ def select(
     """Alerts of the morning in the letter's order, and the memory after it."""
     news: list[Judged] = []
     notes: list[Judged] = []
+    open_said = open_episodes(memory)
     for one in judged:
-        (notes if _is_new_note(one, memory) else news).append(one)
-    alerts, changed = _each(news, memory, today)
+        (notes if _is_new_note(one, open_said) else news).append(one)
+    alerts, changed = _each(news, open_said, today)
     if notes and not any(alert.fresh and alert.section in WANTS_HANDS for alert in alerts):
-        told, said = _each(notes[:1], memory, today)
+        told, said = _each(notes[:1], open_said, today)
         alerts, changed = [*alerts, *told], [*changed, *said]
     return in_order(alerts), tuple({_key(said): said for said in (*memory, *changed)}.values())
 
 
-def _is_new_note(one: Judged, memory: tuple[Said, ...]) -> bool:
+def _is_new_note(one: Judged, open_said: Open) -> bool:
     """A line that can wait for a quiet morning: one a morning, none beside fresh work: the letter stays short."""
     note = one.speaks is Speaks.ONE_MORNING and isinstance(one.answer, Finding) and one.answer.urgency < NOTE_URGENCY
-    return note and standing(memory, one.rule, one.bed, one.planting) is None
+    return note and (one.rule, one.bed, one.planting) not in open_said
 
 
-def _each(judged: list[Judged], memory: tuple[Said, ...], today: date) -> tuple[list[Alert], list[Said]]:
+def _each(judged: list[Judged], open_said: Open, today: date) -> tuple[list[Alert], list[Said]]:
     alerts: list[Alert] = []
     changed: list[Said] = []
     for one in judged:
-        alert, said = _one(one, standing(memory, one.rule, one.bed, one.planting), today)
+        alert, said = _one(one, open_said.get((one.rule, one.bed, one.planting)), today)
         alerts.extend(alert)
         changed.extend(said)
     return alerts, changed

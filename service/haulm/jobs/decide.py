@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from haulm.advice import Decision, Said
 from haulm.alerts.outcome import frost_outcomes
 from haulm.alerts.rules import RULES, SKY_RULES
-from haulm.alerts.select import Judged, before, in_order, let_go, select, standing
+from haulm.alerts.select import Judged, before, in_order, let_go, open_episodes, select
 from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
@@ -210,21 +210,21 @@ def known_weather(
 
 
 def _of_the_sky(sky: SkyNow, thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
-    judged = []
+    judged, open_said = [], open_episodes(memory)
     for rule in SKY_RULES:
-        answer = rule.judge(sky, thresholds, standing(memory, rule.key, "", ""))
+        answer = rule.judge(sky, thresholds, open_said.get((rule.key, "", "")))
         judged.append(Judged(rule.key, rule.speaks, "", "", None, in_stage=True, answer=answer))
     return judged
 
 
 def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
-    judged = []
+    judged, open_said = [], open_episodes(memory)
     for condition in conditions:
         bed, planting, stage = condition.bed.key, condition.planting.key, condition.stage.stage
         for rule in RULES:
             in_stage = stage in rule.stages and not rule.put_off(condition, thresholds)
-            open_said = standing(memory, rule.key, bed, planting)
-            answer = rule.judge(condition, thresholds, open_said) if in_stage else None
+            held = open_said.get((rule.key, bed, planting))
+            answer = rule.judge(condition, thresholds, held) if in_stage else None
             tells_end = in_stage and not rule.ends_unsaid
             judged.append(Judged(rule.key, rule.speaks, bed, planting, stage, tells_end, answer))
     return judged

@@ -15,7 +15,7 @@ import numpy as np
 from haulm.advice import Alert, Answer, Decision, Fact, Finding, NotKnown, Said, Section
 from haulm.alerts.frost import ACT, VERDICTS, night_chance
 from haulm.alerts.rules import RULES
-from haulm.alerts.select import standing
+from haulm.alerts.select import open_episodes
 from haulm.beds.dusk import evening_of
 from haulm.beds.evening import Tonight, tonight_of
 from haulm.beds.forcing import PlaceMean
@@ -201,9 +201,10 @@ def _until(memory: Iterable[Said], today: date) -> tuple[Said, ...]:
 
 def _after(memory: tuple[Said, ...], alerts: Iterable[Alert], today: date) -> tuple[Said, ...]:
     """What the evening says is said of frost: the next morning goes on from it."""
+    open_said = open_episodes(memory)
     after = {(one.rule, one.bed, one.planting, one.episode): one for one in memory}
     for alert in alerts:
-        held = standing(memory, FROST.key, alert.bed, alert.planting)
+        held = open_said.get((FROST.key, alert.bed, alert.planting))
         fresh = Said(FROST.key, alert.bed, alert.planting, alert.episode, alert.verdict, alert.level, today, today)
         if alert.verdict == TAKEN_BACK:
             changed = replace(held, ended_on=today) if held is not None else None

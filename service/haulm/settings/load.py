@@ -136,7 +136,7 @@ class Shared:
 
 def _words(tree: Tree) -> Iterator[tuple[str, tuple[str, str]]]:
     """The tables that may be shared, and how each is written: to the letter, since 1 and true are equal in Python."""
-    return ((name, (name, repr(tree[name]))) for name in SHARED if name in tree)
+    return ((name, (name, repr(tree.get(name, {})))) for name in SHARED)
 
 
 def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = (), shared: Shared | None = None) -> Settings:

@@ -105,8 +105,8 @@ def events(database: Database, kind: str) -> tuple[Run, ...]:
 
 def first_run(database: Database) -> datetime | None:
     """When the first run of any garden began."""
-    row = database.row("SELECT MIN(started) AS started FROM runs WHERE garden <> ''")
-    return instant_of(row["started"]) if row is not None and row["started"] else None
+    row = database.row("SELECT started FROM runs WHERE garden <> '' ORDER BY id LIMIT 1")
+    return instant_of(row["started"]) if row is not None else None
 
 
 def _run(row: sqlite3.Row) -> Run:
