@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from haulm.cli import main
 from haulm.errors import Exit
 from haulm.jobs import gardens as office_run
 from haulm.jobs.engine import Here, WorkerLostError, engine_for
@@ -288,3 +289,19 @@ def test_a_day_by_name_is_thought_from_its_own_hour(office, run):
     assert letter is not None
     assert letter.written == as_of_morning(settings, day)
     assert letter.written.astimezone(UTC).hour == 5
+
+
+def test_from_the_command_line(office, capsys):
+    folder, state = office()
+    assert main(["check", "--gardens", str(folder)]) == Exit.DONE
+    assert capsys.readouterr().out == "5 gardens with 10 beds at 2 places are ready.\n"
+    words = ["morning", "--gardens", str(folder), "--state", str(state.path), "--today", "2027-05-11"]
+    assert main([*words, "--workers", "0"]) == Exit.DONE
+    assert capsys.readouterr().out == "5 gardens: 5 letters written, 0 had theirs.\n"
+    assert main([*words, "--json"]) == Exit.SETTINGS
+    assert "--dry-run and --json show one letter" in capsys.readouterr().err
+    assert main([*words, "--engine", "tcp://127.0.0.1:1"]) == Exit.SETTINGS
+    assert "haulm[scale]" in (told := capsys.readouterr().err) or "no engine answers" in told
+    (folder / "beds.csv").write_text((folder / "beds.csv").read_text().replace("silt loam", "cheese"))
+    assert main(["check", "--gardens", str(folder)]) == Exit.SETTINGS
+    assert "texture" in capsys.readouterr().out

@@ -213,3 +213,30 @@ def test_what_is_written_alike_is_one_and_the_same(tmp_path):
     good, bad = settings(folder, "ann", "bob")
     assert isinstance(good, Settings)
     assert isinstance(bad, SettingsError)
+
+
+def test_one_table_of_growers_is_enough(tmp_path):
+    """An allotment: one place for all, a row a bed, the grower's name and address in each grower's first."""
+    place = (
+        '[place]\nname = "Plots"\nlatitude = 44.0\nlongitude = -90.0\nelevation = "900 ft"\nzone = "America/Chicago"\n'
+    )
+    (tmp_path / "common.toml").write_text("[place]\n" + place + COMMON, encoding="utf-8")
+    (tmp_path / "growers.csv").write_text(
+        f"grower,name,address,bed,length,width,straw.since,straw.depth,{CROP}\n"
+        "ann,The first grower,one@example.org,gatebed,8 ft,4 ft,2026-10-20,4 in,early,spring,2027-04-10,2027-06-05\n"
+        "ann,,,long,4 m,1 m,,,late,spring,2027-04-20,2027-06-05\n"
+        "bob,The second grower,two@example.org,gatebed,3 m,1 m,,,mid,spring,2027-04-10,2027-06-05\n",
+        encoding="utf-8",
+    )
+    many = gardens_in(tmp_path, {})
+    assert many.faults == ()
+    assert list(many.groups()) == [("ann", "bob")]
+    ann, bob = (found for _, found in many.settings(("ann", "bob")))
+    assert [bed.key for bed in ann.garden.beds] == ["gatebed", "long"]
+    assert (ann.garden.beds[0].straw[0].depth_m, len(ann.garden.plantings)) == (pytest.approx(0.1016), 2)
+    assert [one.address for one in ann.garden.recipients] == ["one@example.org"]
+    assert ann.garden.place == bob.garden.place
+    rows = (tmp_path / "growers.csv").read_text().replace("3 m,", "3 miles,")
+    (tmp_path / "growers.csv").write_text(rows)
+    (_, fault) = next(gardens_in(tmp_path, {}).settings(("bob",)))
+    assert "growers.csv, line 4, length" in str(fault)

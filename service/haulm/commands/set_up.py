@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import (
     DEFAULT_SETTINGS,
     Commands,
@@ -76,6 +77,7 @@ def add_check(commands: Commands) -> None:
     parser.add_argument("file", type=Path, nargs="?", help="the settings file (default: as for morning)")
     parser.add_argument("--live", action="store_true", help="try every source and the mail server now")
     parser.add_argument("--json", action="store_true", help="with --live: print as JSON, version 1")
+    parser.add_argument("--gardens", type=Path, metavar="FOLDER", help="every fault in the settings of many gardens")
     with_settings(parser)
     with_state(parser)
 
@@ -140,6 +142,8 @@ def _check(arguments: argparse.Namespace) -> int:
     from haulm.settings.describe import describe  # noqa: PLC0415
     from haulm.settings.load import load  # noqa: PLC0415
 
+    if arguments.gardens is not None:
+        return _check_gardens(arguments.gardens)
     settings = load(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
@@ -147,6 +151,21 @@ def _check(arguments: argparse.Namespace) -> int:
     lines, code = check_store(state_folder(arguments.state, os.environ))
     print(folded([*describe(settings), *as_lines(files), *lines]))
     return code or found
+
+
+def _check_gardens(folder: Path) -> int:
+    from haulm.errors import SettingsError  # noqa: PLC0415  --help must stay light
+    from haulm.settings.gardens import gardens_in  # noqa: PLC0415
+
+    with at_work("Reading the settings of all gardens"):
+        many = gardens_in(folder, os.environ)
+        every = [found for group in many.groups() for _, found in many.settings(group)]
+    faults = [*many.faults, *(str(found) for found in every if isinstance(found, SettingsError))]
+    good = [found for found in every if not isinstance(found, SettingsError)]
+    beds, places = sum(len(one.garden.beds) for one in good), len({one.garden.place for one in good})
+    told = f"{len(good)} gardens with {beds} beds at {places} places are ready."
+    print(folded([*faults, *([f"{len(faults)} rows or files cannot be used."] if faults else []), told]))
+    return Exit.SETTINGS if faults else Exit.DONE
 
 
 def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:

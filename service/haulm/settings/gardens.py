@@ -11,10 +11,14 @@ or besides, ``common.toml`` with what is the same for all (a settings file witho
 
 Any other value is set by a column with its dotted path, like `weather.stations` or `thresholds.frost.cover_chance`.
 The nearer one wins: what a grower's row says over the place's, and that over ``common.toml``.
+
+One table is enough to begin with: without ``places.csv`` all lie at the [place] of ``common.toml`` (or where their own
+columns say: `place.latitude`, …), and without ``beds.csv`` the rows of ``growers.csv`` have the columns of a bed too
+(but for `name`, which is the grower's), a row a bed.
 """
 
 from array import array
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
@@ -124,6 +128,7 @@ class _Tables:
     rows_of_growers: Rows
     rows_of_beds: Rows
     places: dict[str, Row]
+    one_table: bool = False
     growers: dict[str, int] = field(default_factory=dict)
     at_place: dict[str, list[str]] = field(default_factory=dict)
     beds: "dict[str, array[int]]" = field(default_factory=dict)
@@ -151,12 +156,12 @@ class _Tables:
 
     def _garden(self, key: str, row: Row, beds: list[Row]) -> Given | SettingsError:
         building = _Building(self.common, dict(self.set_by))
-        place = self.places[row.cells[PLACE]]
-        building.add(place, PLACES, _PLACE_COLUMNS, skip={PLACE})
+        if row.cells.get(PLACE):
+            building.add(self.places[row.cells[PLACE]], PLACES, _PLACE_COLUMNS, skip={PLACE})
         building.put(("place", "key"), key, GROWERS, row.line, GROWER)
-        building.add(row, GROWERS, _GROWER_COLUMNS, skip={GROWER, PLACE})
+        building.add(row, GROWERS, _GROWER_COLUMNS, {GROWER, PLACE, *(_BED_HEADINGS if self.one_table else ())})
         for bed in beds:
-            building.add_bed(bed)
+            building.add_bed(bed, *((GROWERS, _BED_HEADINGS) if self.one_table else (BEDS, None)))
         where = f"{self.folder / GROWERS}, line {row.line}, {key}"
         if building.faults:
             return SettingsError(where, tuple(building.faults), remedy="Correct the table and run it again.")
@@ -172,6 +177,10 @@ _PLACE_COLUMNS = _columns(PlaceTable, ("place",))
 _GROWER_COLUMNS = {name: (*_RECIPIENT, name) for name in ("name", "address")}
 _BED_COLUMNS = _columns(BedTable, ())
 _PLANTING_COLUMNS = {f"{PLANTING}.{key}": (key,) for key in _columns(PlantingTable, ()) if key != BED}
+
+
+# Those of a bed's row in a table that is the growers' too, whose own name it has.
+_BED_HEADINGS = {BED, PLANTING, *_STRAW, *_BED_COLUMNS, *_PLANTING_COLUMNS} - {"name"}
 
 
 @dataclass(slots=True)
@@ -195,33 +204,33 @@ class _Building:
             else:
                 self.put(path, cell, table, row.line, heading)
 
-    def add_bed(self, row: Row) -> None:
-        """A bed's row: the bed, unless an earlier row told it, and its crop."""
-        cells = row.cells
-        key, at = cells.get(BED, ""), f"{BEDS}, line {row.line}"
+    def add_bed(self, row: Row, table: str = BEDS, headings: Collection[str] | None = None) -> None:
+        """A bed's row (or what it has under some headings): the bed, unless an earlier row told it, and its crop."""
+        cells = {h: cell for h, cell in row.cells.items() if headings is None or h in headings}
+        key, at = cells.get(BED, ""), f"{table}, line {row.line}"
         if not key:
             self.faults.append(Fault("this row names no bed", f"{at}, {BED}"))
             return
         own = {h: c for h, c in cells.items() if h not in {GROWER, BED, PLANTING, *_STRAW, *_PLANTING_COLUMNS}}
-        self.add(Row(row.line, own), BEDS, {name: ("beds", key, *path) for name, path in _BED_COLUMNS.items()}, set())
-        self._add_straw(row, key)
+        self.add(Row(row.line, own), table, {name: ("beds", key, *path) for name, path in _BED_COLUMNS.items()}, set())
+        self._add_straw(Row(row.line, cells), key, table)
         crop = {heading: cells[heading] for heading in _PLANTING_COLUMNS if heading in cells}
         if not crop:
             return
         planting = cells.get(PLANTING) or f"{key}-{cells.get(f'{PLANTING}.window_first', '')}".strip("-")
         below: KeyPath = ("plantings", planting)
-        self.put((*below, BED), key, BEDS, row.line, BED)
+        self.put((*below, BED), key, table, row.line, BED)
         for heading, cell in crop.items():
-            self.put((*below, *_PLANTING_COLUMNS[heading]), cell, BEDS, row.line, heading)
+            self.put((*below, *_PLANTING_COLUMNS[heading]), cell, table, row.line, heading)
 
-    def _add_straw(self, row: Row, bed: str) -> None:
+    def _add_straw(self, row: Row, bed: str, table: str) -> None:
         since, depth = (row.cells.get(heading) for heading in _STRAW)
         if since or depth:
             layer = {name: cell for name, cell in (("since", since), ("depth", depth)) if cell}
             self.tree = put(self.tree, ("beds", bed, "straw"), [layer])
-            self.set_by[("beds", bed, "straw")] = f"{BEDS}, line {row.line}, straw"
+            self.set_by[("beds", bed, "straw")] = f"{table}, line {row.line}, straw"
             for name in ("since", "depth"):
-                self.set_by[("beds", bed, "straw", 0, name)] = f"{BEDS}, line {row.line}, straw.{name}"
+                self.set_by[("beds", bed, "straw", 0, name)] = f"{table}, line {row.line}, straw.{name}"
 
     def put(self, path: KeyPath, cell: str, table: str, line: int, heading: str) -> None:
         """One value, as text of its kind."""
@@ -246,11 +255,16 @@ def _dotted_path(heading: str) -> KeyPath | None:
 
 def _tables_in(folder: Path, environ: Mapping[str, str]) -> _Tables:
     common, set_by, hidden = _common(folder / COMMON, environ)
-    places = {row.cells.get(PLACE, ""): row for _, row in open_rows(folder / PLACES).walk()}
-    tables = _Tables(folder, common, set_by, hidden, open_rows(folder / GROWERS), open_rows(folder / BEDS), places)
-    for number, row in tables.rows_of_growers.walk():
+    one_table, has_places = not (folder / BEDS).exists(), (folder / PLACES).exists()
+    places = {row.cells.get(PLACE, ""): row for _, row in open_rows(folder / PLACES).walk()} if has_places else {}
+    growers = open_rows(folder / GROWERS)
+    beds = growers if one_table else open_rows(folder / BEDS)
+    tables = _Tables(folder, common, set_by, hidden, growers, beds, places, one_table)
+    for number, row in growers.walk():
         _take_grower(tables, number, row)
-    for number, row in tables.rows_of_beds.walk():
+    if one_table:
+        return tables
+    for number, row in beds.walk():
         key = row.cells.get(GROWER, "")
         if key in tables.growers:
             tables.beds.setdefault(key, array("L")).append(number)
@@ -268,14 +282,18 @@ def _take_grower(tables: _Tables, number: int, row: Row) -> None:
     )
     if not key:
         tables.faults.append(f"{where}: this row has no {GROWER}: a key of small letters and digits.")
+    elif key in tables.growers and tables.one_table:
+        tables.beds[key].append(number)
     elif key in tables.growers:
         tables.faults.append(f"{where}: the grower {key} stands here a second time; the first row counts.")
-    elif place not in tables.places:
+    elif place not in tables.places and (place or tables.places):
         near = get_close_matches(place, tables.places, n=1, cutoff=0.6)
         hint = f' Did you mean "{near[0]}"?' if near else ""
         tables.faults.append(f'{where}: the place "{place}" of {key} is not in {PLACES}.{hint}')
     else:
         tables.growers[key] = number
+        if tables.one_table:
+            tables.beds[key] = array("L", [number])
         tables.at_place.setdefault(place, []).append(key)
 
 
