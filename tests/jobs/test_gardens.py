@@ -106,6 +106,20 @@ def test_by_other_processes_too(office, run):
     assert letters(state, KEYS, office.morning) == letters(other, KEYS, office.morning)
 
 
+def test_by_an_engine_of_others_too(office, run):
+    """Dask, where it is installed: two workers in processes of their own."""
+    distributed = pytest.importorskip("distributed", reason="the extra `scale` is not installed")
+    folder, state = office()
+    _, other = office(name="other")
+    with (
+        distributed.LocalCluster(2, processes=True, threads_per_worker=1, dashboard_address=None) as cluster,
+        engine_for(0, cluster.scheduler_address) as engine,
+    ):
+        assert run(folder, state, engine).written == 5
+    assert run(folder, other).written == 5
+    assert letters(state, KEYS, office.morning) == letters(other, KEYS, office.morning)
+
+
 def test_a_second_run_finds_nothing_to_do(office, run):
     folder, state = office()
     run(folder, state)

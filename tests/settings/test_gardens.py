@@ -217,9 +217,7 @@ def test_what_is_written_alike_is_one_and_the_same(tmp_path):
 
 def test_one_table_of_growers_is_enough(tmp_path):
     """An allotment: one place for all, a row a bed, the grower's name and address in each grower's first."""
-    place = (
-        '[place]\nname = "Plots"\nlatitude = 44.0\nlongitude = -90.0\nelevation = "900 ft"\nzone = "America/Chicago"\n'
-    )
+    place = 'name = "Plots"\nlatitude = 44.0\nlongitude = -90.0\nelevation = "900 ft"\nzone = "America/Chicago"\n'
     (tmp_path / "common.toml").write_text("[place]\n" + place + COMMON, encoding="utf-8")
     (tmp_path / "growers.csv").write_text(
         f"grower,name,address,bed,length,width,straw.since,straw.depth,{CROP}\n"
