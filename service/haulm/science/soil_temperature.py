@@ -8,6 +8,7 @@ that freezes in the soil holds the surface near 0 °C until it has frozen, and a
 `Freezing` is given.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -165,6 +166,9 @@ def advance(
         Shapes that do not broadcast to (beds, days).
     """
     beds, asked = len(state), np.atleast_2d(_array(soil.depths_m))
+    if beds == 1:  # a row of one would be summed over its modes in another order
+        after, found = advance(np.repeat(state, 2, axis=0), surface_c, resistance_m2k_w, soil)
+        return after[:1], Trajectory(*(getattr(found, name)[:1] for name in Trajectory.__slots__))
     depths, probe = _with_probe(asked, soil.freezing)
     days = np.broadcast_shapes(np.shape(np.atleast_2d(surface_c)), np.shape(np.atleast_2d(resistance_m2k_w)))[1]
     forcing, resistance = (np.broadcast_to(_array(v), (beds, days)) for v in (surface_c, resistance_m2k_w))
@@ -173,8 +177,7 @@ def advance(
     store = np.broadcast_to(_array(soil.freezing.store_mj_m2 if soil.freezing else 0.0), (beds,))
     after = np.empty(state.shape)
     seen, flux = np.empty((days, 1 + depths.shape[1], beds)), np.empty((days, beds))
-    for start in range(0, beds, _BEDS_A_BLOCK):
-        block = slice(start, start + _BEDS_A_BLOCK)
+    for block in _blocks(beds):
         step = _step(conductivity[block], capacity[block], soil.step_s)
         results = (seen[..., block], flux[:, block])
         curtain = (
@@ -192,6 +195,12 @@ def advance(
             after[block, CELLS:] = curtain.state()
     shown = seen[:, 1 : 1 + asked.shape[1]]
     return after, Trajectory(shown.transpose(2, 0, 1), seen[:, 0].T, flux.T)
+
+
+def _blocks(beds: int) -> Iterator[slice]:
+    """Blocks of about the same size, so that none holds a single bed where there are more."""
+    size = -(-beds // max(-(-beds // _BEDS_A_BLOCK), 1))
+    return (slice(start, start + size) for start in range(0, beds, max(size, 1)))
 
 
 def _with_probe(depths_m: FloatArray, freezing: Freezing | None) -> tuple[FloatArray, int]:
@@ -341,15 +350,9 @@ def _march(
     """The days' loop over arrays (modes, beds); all that does not need yesterday is done outside it."""
     stored = np.ascontiguousarray(amplitudes / step.gain)  # so that a day's flux is simply added
     weights = looks * (step.mean * step.gain)
-    work = np.empty_like(weights)
-    folds, _ = _folds(work)
-    *early, last = folds
-    even, odd = (side[..., 0, :] for side in last)
     for u, conducts, row, q in zip(driven, admittance, *results, strict=True):
-        np.multiply(weights, stored, out=work)
-        for into, half in early:
-            np.add(into, half, out=into)
-        np.add(even, odd, out=row)
+        # Mode after mode for all beds side by side: so a bed's sum does not depend on how many beds there are.
+        np.einsum("lmb,mb->lb", weights, stored, out=row)
         if curtain is None or curtain.idle():
             np.subtract(u, row[0], out=q)
             np.multiply(q, conducts, out=q)
