@@ -16,7 +16,7 @@ from haulm.jobs.note_words import Spot
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts
 from haulm.post.answer_links import HOW, Whose, has_mark, whose
-from haulm.post.mailbox import Answer, Header, Looked, Place, read_mailbox
+from haulm.post.mailbox import Answer, Header, Looked, Mailboxes, Place, read_mailbox
 from haulm.settings.load import Settings
 from haulm.store.answers import Heard, held_messages, keep_heard, keep_place, mailbox_place, messages_from, signing_key
 from haulm.store.database import Database
@@ -55,10 +55,13 @@ class _Desk:
         return tuple(" ".join(letter.text.split()) for letter in letters if letter is not None)
 
 
-def collect(settings: Settings, state: StateFolder, database: Database, now: datetime) -> Collected:
+def collect(
+    settings: Settings, state: StateFolder, database: Database, now: datetime, boxes: Mailboxes | None = None
+) -> Collected:
     """Read the mailbox, write what is clear into the journal, keep the rest to be asked back.
 
-    A mailbox that cannot be read stops nothing: the next run reads on from the same place.
+    A mailbox that cannot be read stops nothing: the next run reads on from the same place. `boxes` are those of a run
+    that reads for other gardens too.
     """
     server = settings.post.mailbox
     if server is None:
@@ -80,7 +83,7 @@ def collect(settings: Settings, state: StateFolder, database: Database, now: dat
         return found if found is not None and found.recipient.casefold() == header.sender.casefold() else None
 
     try:
-        found = read_mailbox(
+        found = (read_mailbox if boxes is None else boxes.read)(
             server,
             Place(*mailbox_place(database, where)),
             Looked(today - good_for, tuple(people)),

@@ -35,6 +35,7 @@ from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.write import KIND, Written, wanted
 from haulm.jobs.write_chunk import Alike, Result, Unwritten, own_fault, write_chunk
 from haulm.jobs.writing import gravest, keep_weather
+from haulm.post.mailbox import Mailboxes
 from haulm.settings.gardens import Many
 from haulm.settings.load import Settings
 from haulm.sources.spool import Access
@@ -120,7 +121,7 @@ def morning_of_gardens(many: Many, state: StateFolder, now: datetime, engine: En
     def work(database: Database) -> None:
         report.begin_again()
         with ExitStack() as stack:
-            office = _Office(state, database, now, engine, wishes, report, stack.enter_context(Doors()), stack)
+            office = _Office(state, database, now, engine, wishes, report, stack)
             office.work_through(many)
             for settings in office.hearts:
                 sign_of_life(settings, database, now, report.exit_code)
@@ -152,11 +153,15 @@ class _Office:
     engine: Engine
     wishes: Wishes
     report: Report
-    doors: Doors
     stack: ExitStack
+    doors: Doors = field(init=False)
+    boxes: Mailboxes = field(init=False)
     sessions: list[tuple[object, Access]] = field(default_factory=list)
     hearts: list[Settings] = field(default_factory=list)
     last: Settings | None = None
+
+    def __post_init__(self) -> None:
+        self.doors, self.boxes = self.stack.enter_context(Doors()), self.stack.enter_context(Mailboxes())
 
     def work_through(self, many: Many) -> None:
         """All chunks, some of them written by the engine while others are begun or sent."""
@@ -242,7 +247,7 @@ class _Office:
         return _Attended(settings, moment, begin_run(self.database, garden, KIND, day, self.now))
 
     def _heard(self, one: _Attended) -> Collected:
-        return collect(one.settings, self.state, self.database, self.now)
+        return collect(one.settings, self.state, self.database, self.now, self.boxes)
 
     def _observe(self, chunk: _Chunk, one: _Attended) -> None:
         """Put a garden to the group whose weather it sees; the first of a group has it fetched and kept."""

@@ -5,7 +5,7 @@ import imaplib
 import socket
 import ssl
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from email.errors import InvalidHeaderDefect
@@ -13,7 +13,8 @@ from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import default
 from email.utils import parsedate_to_datetime
-from typing import TypeVar
+from types import TracebackType
+from typing import Self, TypeVar
 
 from haulm.errors import DeliveryError
 from haulm.post.patience import within
@@ -75,27 +76,80 @@ class Looked:
     senders: tuple[str, ...]
 
 
-def read_mailbox(server: MailboxTable, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
-    """Every new message that is wanted. Nothing is marked, moved or deleted; the place alone tells what is new.
+class Mailboxes:
+    """The mailboxes of a run, each opened for its first reading and kept for all others; open it with `with`.
 
-    Parameters
-    ----------
-    place
-        Where the last reading ended.
-    looked
-        The server itself leaves out what is older or from somebody else, however many there are.
-    wanted
-        Decides by the header; the body of any other message is never fetched.
-    body
-        Takes the grower's own lines out of a message.
-
-    Raises
-    ------
-    DeliveryError
-        It could not be reached or read, with what to do about it; the next run reads on from the same place.
+    One that fails is not asked again: whoever reads for many gardens would wait for it as often.
     """
-    with marked(Step.MAILBOX_READ):
-        return _patiently(server, lambda: _read(server, place, looked, wanted, body))
+
+    def __init__(self) -> None:
+        self._stack = ExitStack()
+        self._open: list[tuple[MailboxTable, imaplib.IMAP4, int]] = []
+        self._shut: list[tuple[MailboxTable, DeliveryError]] = []
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self._stack.close()
+
+    def read(self, server: MailboxTable, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
+        """Every new message that is wanted. Nothing is marked, moved or deleted; the place alone tells what is new.
+
+        Parameters
+        ----------
+        place
+            Where the last reading ended.
+        looked
+            The server itself leaves out what is older or from somebody else, however many there are.
+        wanted
+            Decides by the header; the body of any other message is never fetched.
+        body
+            Takes the grower's own lines out of a message.
+
+        Raises
+        ------
+        DeliveryError
+            It could not be reached or read, with what to do about it; the next run reads on from the same place.
+        """
+        for known, fault in self._shut:
+            if known == server:
+                raise fault
+
+        def work() -> Found:
+            return _read(*self._at(server), place, looked, wanted, body)
+
+        try:
+            with marked(Step.MAILBOX_READ):
+                return _patiently(server, work)
+        except DeliveryError as fault:
+            self._shut.append((server, fault))
+            self._drop(server)
+            raise
+
+    def _drop(self, server: MailboxTable) -> None:
+        """Let go of a connection that is of no more use: whoever still waits for it stops waiting."""
+        for imap in (one[1] for one in self._open if one[0] == server):
+            with suppress(OSError):
+                imap.shutdown()
+
+    def _at(self, server: MailboxTable) -> tuple[imaplib.IMAP4, int]:
+        """The open connection to a server, if it still listens, or a new one; and the validity of its numbers."""
+        for known, imap, validity in self._open:
+            if known == server:
+                with suppress(OSError, imaplib.IMAP4.error):
+                    if imap.noop()[0] == "OK":
+                        return imap, validity
+        imap, _ = self._stack.enter_context(_open(server))
+        self._open = [one for one in self._open if one[0] != server]
+        self._open.append((server, imap, _validity(imap)))
+        return imap, self._open[-1][2]
+
+
+def read_mailbox(server: MailboxTable, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
+    """One reading of one mailbox: `Mailboxes.read`."""
+    with Mailboxes() as boxes:
+        return boxes.read(server, place, looked, wanted, body)
 
 
 def probe_mailbox(server: MailboxTable) -> str:
@@ -104,7 +158,7 @@ def probe_mailbox(server: MailboxTable) -> str:
     Raises
     ------
     DeliveryError
-        As for `read_mailbox`.
+        As for `Mailboxes.read`.
     """
 
     def count() -> str:
@@ -124,23 +178,21 @@ def holds_message(server: MailboxTable, message_id: str) -> bool:
     return _patiently(server, look)
 
 
-def _read(server: MailboxTable, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
-    with _open(server) as (imap, _):
-        validity = _validity(imap)
-        last = place.last_uid if place.validity == validity else 0
-        since = ("SINCE", f"{looked.since.day}-{_MONTHS[looked.since.month - 1]}-{looked.since.year}")
-        new = [uid for uid in _uids(imap, "UID", f"{last + 1}:*", *since) if uid > last]
-        theirs = _uids(imap, "UID", f"{last + 1}:*", *since, *_from(looked.senders)) if new else []
-        theirs = [uid for uid in theirs if uid > last]
-        if len(theirs) > MOST_MESSAGES:
-            theirs = theirs[:MOST_MESSAGES]
-            new = [uid for uid in new if uid <= theirs[-1]]
-        answers: list[Answer] = []
-        for uid in theirs:
-            header = _header(imap, uid)
-            if header is not None and wanted(header):
-                answers.append(Answer(header, _own_words(body, _message(imap, uid))[:LONGEST_TEXT]))
-        return Found(tuple(answers), len(new) - len(answers), Place(validity, max([last, *new])))
+def _read(imap: imaplib.IMAP4, validity: int, place: Place, looked: Looked, wanted: Wanted, body: Body) -> Found:
+    last = place.last_uid if place.validity == validity else 0
+    since = ("SINCE", f"{looked.since.day}-{_MONTHS[looked.since.month - 1]}-{looked.since.year}")
+    new = [uid for uid in _uids(imap, "UID", f"{last + 1}:*", *since) if uid > last]
+    theirs = _uids(imap, "UID", f"{last + 1}:*", *since, *_from(looked.senders)) if new else []
+    theirs = [uid for uid in theirs if uid > last]
+    if len(theirs) > MOST_MESSAGES:
+        theirs = theirs[:MOST_MESSAGES]
+        new = [uid for uid in new if uid <= theirs[-1]]
+    answers: list[Answer] = []
+    for uid in theirs:
+        header = _header(imap, uid)
+        if header is not None and wanted(header):
+            answers.append(Answer(header, _own_words(body, _message(imap, uid))[:LONGEST_TEXT]))
+    return Found(tuple(answers), len(new) - len(answers), Place(validity, max([last, *new])))
 
 
 def _from(senders: tuple[str, ...]) -> list[str]:

@@ -6,10 +6,11 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 import pytest
 
-from haulm.errors import Exit, UsageError
+from haulm.errors import DeliveryError, Exit, UsageError
 from haulm.jobs import answers as job
 from haulm.jobs.check_live import check_live
 from haulm.jobs.morning import morning
+from haulm.post import mailbox
 from haulm.post.answer_links import Letter, mark
 from haulm.settings.load import load
 from haulm.steps import Step
@@ -237,3 +238,42 @@ def test_another_mailbox_of_the_same_validity_is_read_from_its_beginning(garden,
     assert heard(old, state).heard == ()
     assert len(heard(settings, state).heard) == 1
     assert heard(settings, state).heard == ()
+
+
+def test_many_gardens_are_read_over_one_connection(garden, box, monkeypatch):
+    settings, _ = garden
+    opened, reading = [], mailbox._open
+
+    def counting(server):
+        opened.append(server)
+        return reading(server)
+
+    monkeypatch.setattr(mailbox, "_open", counting)
+    looked = mailbox.Looked(FIRST - timedelta(days=9), (ME,))
+    box.put("one", "planted")
+    with mailbox.Mailboxes() as boxes:
+        for _ in range(3):
+            found = boxes.read(settings.post.mailbox, mailbox.Place(0, 0), looked, lambda _: True, lambda _: "words")
+            assert [answer.header.subject for answer in found.answers] == ["one"]
+        for _, imap, _ in boxes._open:
+            imap.shutdown()  # as a server does that has waited long
+        assert boxes.read(settings.post.mailbox, mailbox.Place(0, 0), looked, lambda _: True, lambda _: "").answers
+    assert len(opened) == 2
+
+
+def test_a_mailbox_that_fails_is_not_waited_for_again(garden, monkeypatch):
+    settings, _ = garden
+    server = settings.post.mailbox.model_copy(update={"port": 1})
+    opened, reading = [], mailbox._open
+
+    def counting(server):
+        opened.append(server)
+        return reading(server)
+
+    monkeypatch.setattr(mailbox, "_open", counting)
+    looked = mailbox.Looked(FIRST, (ME,))
+    with mailbox.Mailboxes() as boxes:
+        for _ in range(3):
+            with pytest.raises(DeliveryError, match="connection refused"):
+                boxes.read(server, mailbox.Place(0, 0), looked, lambda _: True, lambda _: "")
+    assert len(opened) == 1
