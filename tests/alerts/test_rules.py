@@ -490,7 +490,7 @@ def say(a, one, piece, today, display, memory=()):
     return words.item(alert, decision(a, piece, today, display)), after
 
 
-DAYS = re.compile(r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d+ [A-Z][a-z]+(?: \d{4})?")
+DAYS = re.compile(r"(?:between \d+ and |the )?\b\d+(?:st|nd|rd|th| (?!in\b)[A-Z][a-z]+\b(?: \d{4})?)")
 ODDS = re.compile(r"\d+ in \d+ \(\d+ %\)")
 UNITS = {
     Display.METRIC: r"°C|mm|cm|kg|km/h|litres?|hours?|days?|weeks?|years?|minutes?|%",
@@ -503,6 +503,7 @@ def unitless(text, display):
     text = ODDS.sub("", DAYS.sub("", text))
     text = re.sub(r"\d+ of the \d+ physiological days", "", text)
     text = re.sub(r"Severity values add up to \d+|the first look is due at \d+", "", text)
+    text = re.sub(r"between −?[\d.]+ and (?=−?[\d.]+ °)", "", text)
     text = re.sub(r"\d+ to (?=\d+ (?:hours|days|weeks))", "", text)
     unit = re.compile(rf" (?:{UNITS[display]})(?!\w)")
     return [found[0] for found in re.finditer(r"\d+(?:\.\d+)?", text) if not unit.match(text, found.end())]

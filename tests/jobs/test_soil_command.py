@@ -120,7 +120,7 @@ def test_only_a_swing_beyond_its_own_doubt_is_called_sunny_or_shady(settings, st
         soil = replace(report.condition.soil, taught=taught)
         return in_one(as_lines(replace(report, condition=replace(report.condition, soil=soil))))
 
-    assert "as in a sunnier bed (give or take 1.8 °F, where it was 3 °F without)" in said(1.1)
+    assert "as in a sunnier bed (four cases in five within 2 °F, where it was 4 °F without)" in said(1.1)
     assert "as in a shadier bed" in said(-1.1)
     assert "they do not tell yet" in said(0.9)
     assert "they do not tell yet" in said(-0.9)
@@ -132,7 +132,7 @@ def test_readings_that_hardly_make_it_surer_are_told_so(settings, state):
     taught = replace(report.condition.soil.taught, swing_spread_c=1.61, untaught_swing_spread_c=1.62)
     soil = replace(report.condition.soil, taught=taught)
     lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=soil))))
-    assert "give or take 3 °F, hardly less than without" in lines
+    assert "four cases in five within 4 °F, hardly less than without" in lines
 
 
 def test_a_reading_that_is_not_believed_teaches_nothing_and_says_so(settings, state):
@@ -148,7 +148,7 @@ def test_the_ready_range_names_its_years(settings, state):
     years = (YearReady(2024, date(2027, 5, 12)), YearReady(2025, None), YearReady(2026, date(2027, 5, 8)))
     soil = replace(report.condition.soil, ready=ready, ready_by_year=years)
     lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=soil))))
-    assert "likely about Sun 9 May, between Thu 6 May and Sat 15 May in four cases of five." in lines
+    assert "between 6 and 15 May, most likely the 9th." in lines
     assert "as it is: 8 May 2026, 12 May 2024." in lines
     never = replace(soil, ready=DayRange(None, None, None, 0.0, 3), ready_by_year=())
     lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=never))))

@@ -86,7 +86,39 @@ def test_days_carry_their_year_only_when_it_is_another():
     assert amounts.day_span(today, None, today) == "not before Tue 14 April"
     assert amounts.day_span(None, today, today) == "by Tue 14 April"
     assert amounts.day_span(None, None, today) == "not known"
-    assert amounts.day_span(today, date(2026, 4, 20), today) == "between Tue 14 April and Mon 20 April"
+    assert amounts.day_span(today, date(2026, 4, 20), today) == "between 14 and 20 April"
+    assert amounts.day_span(today, date(2026, 5, 2), today) == "between 14 April and 2 May"
+    assert (
+        amounts.day_span(date(2026, 12, 20), date(2027, 1, 2), today) == "between 20 December 2026 and 2 January 2027"
+    )
+
+
+@pytest.mark.parametrize(
+    ("early", "likely", "late", "told"),
+    [
+        ((5, 3), (5, 7), (5, 12), "between 3 and 12 May, most likely the 7th"),
+        ((5, 1), (5, 22), (5, 23), "between 1 and 23 May, most likely the 22nd"),
+        ((4, 28), (4, 30), (5, 12), "between 28 April and 12 May, most likely 30 April"),
+        ((4, 28), (5, 11), (5, 12), "between 28 April and 12 May, most likely the 11th"),
+        ((5, 7), (5, 7), (5, 7), "on Thu 7 May"),
+        ((5, 3), (5, 7), None, "not before Sun 3 May, most likely 7 May"),
+        (None, (5, 7), None, "about Thu 7 May"),
+        ((5, 3), None, (5, 12), "between 3 and 12 May"),
+        (None, None, None, "not known"),
+    ],
+)
+def test_a_day_that_is_worked_out_reads_the_same_everywhere(early, likely, late, told):
+    ends = [None if one is None else date(2026, *one) for one in (early, late)]
+    assert amounts.expected_day(likely and date(2026, *likely), date(2026, 4, 14), *ends) == told
+
+
+def test_a_temperature_that_is_worked_out_reads_as_its_days_do():
+    """Four cases of five of a normal lie within 1.2816 standard deviations (any table of the normal distribution)."""
+    assert amounts.expected_temperature(9.9, METRIC, 1.1) == "between 8.5 and 11.3 °C, most likely 9.9 °C"
+    assert amounts.expected_temperature(0.5, METRIC, 1.0) == "between −0.8 and 1.8 °C, most likely 0.5 °C"
+    assert amounts.expected_temperature(10.0, US, 0.1) == "50 °F"
+    assert amounts.expected_temperature(10.0, METRIC, NAN) == "10 °C"
+    assert amounts.expected_temperature(NAN, METRIC, 1.0) == "not known"
 
 
 def test_counts_and_listings():

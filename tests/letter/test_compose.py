@@ -10,7 +10,7 @@ from haulm.advice import Section
 from haulm.bed_water import EtoWay
 from haulm.condition import DayRange, DaySpan, EarlierCrops, StoreNow
 from haulm.garden import Season, Stage
-from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST
+from haulm.letter.basis import CAUTION, GAPS, NO_FORECAST, RANGES
 from haulm.letter.compose import SUBJECT_LENGTH, compose
 from haulm.letter.numbers import fit_odds
 from haulm.units import Display
@@ -97,9 +97,9 @@ def test_numbers_before_planting(condition_of, decision_of, thresholds):
     assert rows == {
         "Stage": "chitting since Wed 25 March, as noted",
         "Soil 5 cm deep": (
-            "10.3 °C yesterday (day's mean, four cases in five within 1.4 °C); 2.9 °C warmer than a week before"
+            "between 8.9 and 11.7 °C, most likely 10.3 °C (yesterday's mean); 2.9 °C warmer than a week before"
         ),
-        "Soil fit to plant": "likely about Tue 21 April, between Fri 17 April and Thu 30 April in four cases of five "
+        "Soil fit to plant": "between 17 and 30 April, most likely the 21st "
         "(from 12 years of weather here); that yesterday had 10 °C or more is more likely than not, 6 in 10 (60 %)",
         "Straw": "7 cm, last laid Fri 20 March",
     }
@@ -148,8 +148,8 @@ def test_an_estimated_stage_is_called_one(condition_of, decision_of, thresholds)
     crop = replace(condition_of().crop, shoots=DayRange(date(2026, 4, 10), date(2026, 4, 15), None, 1.0, 12))
     planted = condition_of(stage=Stage.PLANTED, noted=False, crop=crop)
     rows = rows_of(compose(decision_of(conditions=[planted]), thresholds), "Gatebed")
-    assert rows["Stage"].startswith("planted, an estimate: since about Wed 25 March, between")
-    assert rows["Shoots"] == "due not before Fri 10 April"
+    assert rows["Stage"].startswith("planted, an estimate: begun between")
+    assert rows["Shoots"] == "due not before Fri 10 April, most likely 15 April"
 
 
 def test_soil_that_is_not_known_shows_no_figure(condition_of, decision_of, thresholds):
@@ -244,6 +244,7 @@ def test_what_the_letter_is_based_on(busy, thresholds):
         "Weather data: Invented Weather Record, CC BY 4.0.",
         "Forecast: Invented Forecast Office, CC BY 4.0.",
         "One letter still waits.",
+        RANGES,
         CAUTION,
     )
 
@@ -265,14 +266,17 @@ def test_what_the_minimum_thermometer_taught_and_what_was_not_believed(condition
 
 @pytest.mark.parametrize(
     ("too_warm_c", "told"),
-    [(1.24, "1.2 °C too warm"), (-0.62, "0.6 °C too cold"), (0.04, "neither too warm nor too cold")],
+    [
+        (1.24, "between 1.2 °C too cold and 3.7 °C too warm at the station, on average 1.2 °C too warm"),
+        (-0.62, "between 3.1 °C too cold and 1.8 °C too warm at the station, on average 0.6 °C too cold"),
+        (0.04, "between 2.4 °C too cold and 2.5 °C too warm at the station, on average on the mark"),
+    ],
 )
 def test_how_earlier_forecasts_turned_out(condition_of, decision_of, thresholds, too_warm_c, told):
     one = condition_of()
     graded = replace(one, sky=replace(one.sky, graded=ForecastsGraded(212, too_warm_c, 1.9)))
     assert (
-        f"Of the last 212 nights graded, forecasts of the day before were {told} on average at the station, give or "
-        "take 1.9 °C; what is said of frost takes that in."
+        f"On the last 212 nights graded, forecasts of the day before were {told}; what is said of frost takes that in."
     ) in compose(decision_of(conditions=[graded]), thresholds).basis
 
 
@@ -304,10 +308,8 @@ def test_the_weeks_of_forming_and_the_day_of_ripeness_are_told_while_they_lie_ah
     ripe = DayRange(date(2026, 7, 20), date(2026, 8, 1), date(2026, 8, 15), 1.0, 0)
     ahead = replace(condition.crop, forming=DaySpan(date(2026, 4, 20), date(2026, 6, 1)), ripe=ripe)
     told = rows_of(compose(decision_of(conditions=[replace(condition, crop=ahead)]), thresholds), "Wallbed")
-    assert told["Tubers set"] == "between Mon 20 April and Mon 1 June, an estimate"
-    assert told["Ripe"] == (
-        "about Sat 1 August, between Mon 20 July and Sat 15 August, by the warmth that late kinds need"
-    )
+    assert told["Tubers set"] == "between 20 April and 1 June, an estimate"
+    assert told["Ripe"] == "between 20 July and 15 August, most likely the 1st, by the warmth that late kinds need"
     past = replace(ahead, forming=DaySpan(date(2026, 1, 1), date(2026, 2, 1)), ripe=replace(ripe, likely=None))
     told = rows_of(compose(decision_of(conditions=[replace(condition, crop=past)]), thresholds), "Wallbed")
     assert {"Tubers set", "Ripe"}.isdisjoint(told)
@@ -336,12 +338,12 @@ def test_the_way_to_what_the_beds_use_is_named(condition_of, decision_of, water,
 @pytest.mark.parametrize(
     ("changes", "told"),
     [
-        ({}, "about 6 °C today, by the outdoor air alone, four cases in five within 3.2 °C"),
-        ({"readings": 2}, "about 6 °C today, by the outdoor air and two readings, four cases in five within 3.2 °C"),
+        ({}, "between 2.8 and 9.2 °C, most likely 6 °C today, by the outdoor air alone"),
+        ({"readings": 2}, "between 2.8 and 9.2 °C, most likely 6 °C today, by the outdoor air and two readings"),
         ({"known": False}, "not known"),
         (
             {"questioned_c": ((TODAY - timedelta(days=1), 43.0),)},
-            "about 6 °C today, by the outdoor air alone, four cases in five within 3.2 °C; 43 °C read on Mon 13 "
+            "between 2.8 and 9.2 °C, most likely 6 °C today, by the outdoor air alone; 43 °C read on Mon 13 "
             "April is far from all else and not used",
         ),
     ],

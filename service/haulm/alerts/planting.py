@@ -260,4 +260,5 @@ def _facts(condition: Condition, thresholds: Thresholds) -> dict[str, Fact]:
         "shoots_early": shoots.early if shoots else None,
         "shoots_late": shoots.late if shoots else None,
         "last_day": last_day(condition),
+        "window_last": condition.planting.window_last,
     }

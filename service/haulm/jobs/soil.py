@@ -16,7 +16,6 @@ from haulm.jobs.morning import think
 from haulm.jobs.note_words import find_spot
 from haulm.jobs.state_folder import StateFolder
 from haulm.letter import amounts, chart
-from haulm.letter.numbers import FOUR_IN_FIVE
 from haulm.settings.load import Settings
 from haulm.settings.thresholds import Thresholds
 from haulm.store.journal_file import read_journal
@@ -111,7 +110,7 @@ def _table(report: SoilReport) -> Iterator[str]:
     waits = _waits(condition)
     yield f"{'day':18}{'soil':>9}   {'four in five lie in':22}{_wanted(report) if waits else ''}".rstrip()
     for day in _days(condition):
-        soil_c, spread_c = condition.soil.as_it_lies_c.at(day), FOUR_IN_FIVE * condition.soil.spread_c.at(day)
+        soil_c, spread_c = condition.soil.as_it_lies_c.at(day), amounts.FOUR_IN_FIVE * condition.soil.spread_c.at(day)
         span = amounts.temperatures(soil_c - spread_c, soil_c + spread_c, display)
         told = f"{amounts.day(day, condition.today):18}{amounts.temperature(soil_c, display):>9}   {span:22}"
         told += f"{_odds(condition, day) if waits else '':18}"
@@ -157,8 +156,7 @@ def _when(ready: DayRange, likely: date, today: date) -> str:
     if likely <= today:
         later = ready.late is not None and ready.late > today
         return f"now, by the estimate{f'; by {amounts.day(ready.late, today)} in nine cases of ten' if later else ''}"
-    span = f", {amounts.day_span(ready.early, ready.late, today)} in four cases of five" if ready.early else ""
-    return f"likely about {amounts.day(likely, today)}{span}"
+    return amounts.expected_day(likely, today, ready.early, ready.late)
 
 
 # --- what the thermometer says
@@ -207,9 +205,10 @@ def _warmer(condition: Condition, taught: SoilTaught, display: Display) -> str:
 
 
 def _sure(after_c: float, before_c: float, display: Display) -> str:
-    """How sure a figure is with readings and without: "give or take 1.2 °C, where it was 1.6 °C without"."""
-    after, before = amounts.warmth(after_c, display), amounts.warmth(before_c, display)
-    return f"give or take {after}, {'hardly less than' if after == before else f'where it was {before}'} without"
+    """How sure a figure is with readings and without: "four cases in five within 1.5 °C, where it was 2 °C without"."""
+    after, before = (amounts.warmth(amounts.FOUR_IN_FIVE * spread_c, display) for spread_c in (after_c, before_c))
+    without = "hardly less than" if after == before else f"where it was {before}"
+    return f"four cases in five within {after}, {without} without"
 
 
 def _sunnier(taught: SoilTaught, display: Display) -> str:

@@ -34,6 +34,7 @@ MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
+FOUR_IN_FIVE = 1.2816  # half the width of the central 80 % of a normal, in standard deviations
 SMALL_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -102,6 +103,24 @@ def temperatures(low_c: float | None, high_c: float | None, display: Display) ->
         return NOT_KNOWN
     low, high = temperature(low_c, display), temperature(high_c, display)
     return high if low == high else f"{low.rsplit(' ', 1)[0]} to {high}"
+
+
+def temperature_range(celsius: float | None, display: Display, spread_c: float | None) -> str:
+    """Where a temperature lies in four cases of five: "between 8 and 12 °C"; its figure alone where that is as sure.
+
+    `spread_c` is its standard deviation; where that is not known the figure stands alone too.
+    """
+    if not (is_known(celsius) and is_known(spread_c)):
+        return temperature(celsius, display)
+    half_c = FOUR_IN_FIVE * spread_c
+    low, high = temperature(celsius - half_c, display), temperature(celsius + half_c, display)
+    return high if low == high else f"between {low.rsplit(' ', 1)[0]} and {high}"
+
+
+def expected_temperature(celsius: float | None, display: Display, spread_c: float | None) -> str:
+    """A temperature that is worked out: "between 8.5 and 11.3 °C, most likely 9.9 °C"."""
+    span, told = temperature_range(celsius, display, spread_c), temperature(celsius, display)
+    return told if span == told else f"{span}, most likely {told}"
 
 
 def warmth(celsius_degrees: float | None, display: Display) -> str:
@@ -252,14 +271,40 @@ def full_day(value: date) -> str:
 
 
 def day_span(first: date | None, last: date | None, today: date) -> str:
-    """A stretch of days: "between Fri 1 May and Sat 9 May", "not before" or "by" a day where one end is open."""
+    """A stretch of days: "between 1 and 9 May", "not before" or "by" a day where one end is open."""
     if first is None or last is None:
         if first is not None:
             return f"not before {day(first, today)}"
         return f"by {day(last, today)}" if last is not None else NOT_KNOWN
     if first == last:
         return f"on {day(first, today)}"
-    return f"between {day(first, today)} and {day(last, today)}"
+    begun = str(first.day) if (first.year, first.month) == (last.year, last.month) else _date(first, last)
+    return f"between {begun} and {_date(last, today)}"
+
+
+def expected_day(likely: date | None, today: date, early: date | None, late: date | None) -> str:
+    """A day that is worked out: "between 3 and 12 May, most likely the 7th"; "about" a day that has no range."""
+    if likely is None:
+        return day_span(early, late, today)
+    if early is None and late is None:
+        return f"about {day(likely, today)}"
+    span = day_span(early, late, today)
+    if early == late:
+        return span
+    last = late or likely
+    short = late is not None and (likely.year, likely.month) == (last.year, last.month)
+    return f"{span}, most likely {f'the {_ordinal(likely.day)}' if short else _date(likely, late or today)}"
+
+
+def _date(value: date, beside: date) -> str:
+    """A day of the month, with the year if it is not that of the day beside it."""
+    told = f"{value.day} {MONTHS[value.month - 1]}"
+    return told if value.year == beside.year else f"{told} {value.year}"
+
+
+def _ordinal(number: int) -> str:
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th") if number not in {11, 12, 13} else "th"
+    return f"{number}{ending}"
 
 
 def days(count: float | None) -> str:

@@ -38,6 +38,10 @@ ETO_WAYS = {
     ),
     EtoWay.MEAN_YEAR: "from the mean year (Hargreaves)",
 }
+RANGES = (
+    "Ranges of temperature, and of the day when soil is fit, hold in four cases of five; those of shoots, ripening, "
+    "skins and sprouts are as wide as kinds of potato differ."
+)
 CAUTION = (
     "This letter is worked out from a weather station and a forecast, not measured in your beds. It is no warning "
     "service for life or property. For frost, disease, chemicals and food safety ask your local extension service, "
@@ -58,6 +62,7 @@ def basis(decision: Decision) -> tuple[str, ...]:
     lines += [_evaporation(condition) for condition in decision.conditions]
     lines += [line for condition in decision.conditions for line in _earlier_crops(condition)]
     lines += decision.notices
+    lines += [RANGES] if decision.conditions else []
     lines.append(CAUTION)
     return tuple(dict.fromkeys(_stop(line) for line in lines if line))  # each is said once
 
@@ -89,12 +94,19 @@ def _graded(decision: Decision) -> list[str]:
     if graded is None or decision.timeline.forecast_origin is None:
         return []
     display = decision.garden.place.display
-    way = f"{amounts.warmth(abs(graded.too_warm_c), display)} too {'warm' if graded.too_warm_c > 0.0 else 'cold'}"
+    half_c = amounts.FOUR_IN_FIVE * graded.spread_c
+    colder, warmer = (_missed(graded.too_warm_c + by_c, display) for by_c in (-half_c, half_c))
     return [
-        f"Of the last {graded.nights} nights graded, forecasts of the day before were "
-        f"{way if abs(graded.too_warm_c) >= ON_THE_MARK_C else 'neither too warm nor too cold'} on average at the "
-        f"station, give or take {amounts.warmth(graded.spread_c, display)}; what is said of frost takes that in"
+        f"On the last {graded.nights} nights graded, forecasts of the day before were between {colder} and {warmer} at "
+        f"the station, on average {_missed(graded.too_warm_c, display)}; what is said of frost takes that in"
     ]
+
+
+def _missed(too_warm_c: float, display: Display) -> str:
+    """How a forecast was off: "1.2 °C too warm", "on the mark"."""
+    if abs(too_warm_c) < ON_THE_MARK_C:
+        return "on the mark"
+    return f"{amounts.warmth(abs(too_warm_c), display)} too {'warm' if too_warm_c > 0.0 else 'cold'}"
 
 
 def _night_readings(decision: Decision) -> list[str]:

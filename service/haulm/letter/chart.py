@@ -26,7 +26,7 @@ from haulm.letter.drawing import (
     png,
     quiet_axes,
 )  # fmt: skip
-from haulm.letter.numbers import FOUR_IN_FIVE, seed_place
+from haulm.letter.numbers import seed_place
 from haulm.letter.water_chart import LABEL_DAYS, DayWater, day_water, draw_day_water
 from haulm.settings.thresholds import Thresholds
 from haulm.units import Display, fahrenheit_from_celsius
@@ -148,7 +148,7 @@ def _shown(condition: Condition, timeline: Timeline, thresholds: Thresholds) -> 
     return _Shown(
         days=np.arange(len(soil_c), dtype=float) - PAST_DAYS,
         soil=soil_c * size + (temper(0.0) if us else 0.0),
-        spread=FOUR_IN_FIVE * condition.soil.spread_c.between(first, last) * size,
+        spread=amounts.FOUR_IN_FIVE * condition.soil.spread_c.between(first, last) * size,
         read=_read_c(condition, first, last) * size + (temper(0.0) if us else 0.0),
         water=day_water(condition, timeline, thresholds, PAST_DAYS),
         limit=None if limit_c is None else temper(limit_c),

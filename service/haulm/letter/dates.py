@@ -46,7 +46,8 @@ def coming_dates(decision: Decision) -> tuple[Coming, ...]:
 def _coming(condition: Condition, kind: str, when: DayRange, title: str, why: str) -> Coming:
     assert when.likely is not None  # noqa: S101 -- asked for above
     ranged = when.early is not None and when.late is not None and when.early < when.late
-    span = f" Likely {amounts.day_span(when.early, when.late, condition.today)}." if ranged else ""
+    told = amounts.expected_day(when.likely, condition.today, when.early, when.late)
+    span = f" {told[0].upper()}{told[1:]}." if ranged else ""
     return Coming(
         kind=kind,
         planting=condition.planting.key,
@@ -70,8 +71,11 @@ def _waiting(condition: Condition) -> Iterator[tuple[str, DayRange, str, str]]:
         yield "plant", ready, "Plant", f"The soil should be {warm} enough where the seed lies."
     last = condition.chances.last_safe_planting
     if last is not None:
-        why = "A crop planted later may not have its weeks before the killing frost."
-        yield "last-planting", DayRange(None, last, None, 1.0, condition.chances.years), "Last safe day to plant", why
+        by_window = last >= condition.planting.window_last
+        why = (
+            "Its window closes." if by_window else "Planted later, a killing frost too often comes before it is grown."
+        )
+        yield "last-planting", DayRange(None, last, None, 1.0, condition.chances.years), "Last day to plant", why
 
 
 def _growing(condition: Condition) -> Iterator[tuple[str, DayRange, str, str]]:

@@ -18,7 +18,6 @@ Group = tuple[str, tuple[Row, ...]]
 Teller = Callable[[Condition, Thresholds], str]
 
 WEEK = 7
-FOUR_IN_FIVE = 1.2816  # half the width of the central 80 % of a normal, in standard deviations
 DRINKING = frozenset({Stage.PLANTED, Stage.EMERGED, Stage.DYING_BACK})  # the bed's water is of use to a crop
 AIMED_AT = frozenset({Stage.EMERGED})  # seed wants no water, and tops that go down are not watered by the week
 NEARLY_NOTHING_MM = 0.5  # judgement: less than the balance can tell from nothing
@@ -54,8 +53,7 @@ def stage_in_words(condition: Condition) -> str:
         return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
     if now.early == now.late:
         return f"{now.stage.value}, an estimate: since {amounts.day(now.since, today)}"
-    span = amounts.day_span(now.early, now.late, today)
-    return f"{now.stage.value}, an estimate: since about {amounts.day(now.since, today)}, {span}"
+    return f"{now.stage.value}, an estimate: begun {amounts.expected_day(now.since, today, now.early, now.late)}"
 
 
 def _heading(condition: Condition, decision: Decision) -> str:
@@ -93,16 +91,10 @@ def _soil(condition: Condition, _thresholds: Thresholds) -> str:
     mean_c = soil.as_it_lies_c.at(condition.today - DAY)
     if not soil.known or np.isnan(mean_c):
         return f"{amounts.NOT_KNOWN}, for too much of the weather behind it is missing"
-    spread = _give_or_take(soil.spread_c.at(condition.today - DAY), display)
     before_c = soil.as_it_lies_c.at(condition.today - timedelta(days=WEEK + 1))
     trend = "" if np.isnan(before_c) else f"; {amounts.change(mean_c - before_c, display)} than a week before"
-    return f"{amounts.temperature(mean_c, display)} yesterday (day's mean{spread}){trend}"
-
-
-def _give_or_take(spread_c: float, display: Display) -> str:
-    """How far off it may be, as the picture shades it and `haulm soil` lists it."""
-    within = amounts.warmth(FOUR_IN_FIVE * spread_c, display)
-    return "" if np.isnan(spread_c) else f", four cases in five within {within}"
+    told = amounts.expected_temperature(mean_c, display, soil.spread_c.at(condition.today - DAY))
+    return f"{told} (yesterday's mean){trend}"
 
 
 def _ready(condition: Condition, thresholds: Thresholds) -> str:
@@ -115,8 +107,7 @@ def _ready(condition: Condition, thresholds: Thresholds) -> str:
     told = f"; that yesterday had {odds}" if odds else ""
     if ready.likely <= today:  # its warmth is not all: rain, the days ahead and the window have their say above
         return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough as it is{told}"
-    span = f", {amounts.day_span(ready.early, ready.late, today)} in four cases of five" if ready.early else ""
-    return f"likely about {amounts.day(ready.likely, today)}{span}{_rests_on(ready)}{told}"
+    return f"{amounts.expected_day(ready.likely, today, ready.early, ready.late)}{_rests_on(ready)}{told}"
 
 
 def fit_odds(condition: Condition, thresholds: Thresholds, day: date) -> str:
@@ -145,7 +136,7 @@ def _shoots(condition: Condition, _thresholds: Thresholds) -> str:
     if stage is Stage.PLANTED:
         if shoots.early is None and shoots.late is None:
             return ""
-        return f"due {amounts.day_span(shoots.early, shoots.late, today)}"
+        return f"due {amounts.expected_day(shoots.likely, today, shoots.early, shoots.late)}"
     height_m = condition.crop.shoot_height_m
     if np.isnan(height_m):
         return ""
@@ -163,18 +154,15 @@ def _ripe(condition: Condition, _thresholds: Thresholds) -> str:
     ripe, today = condition.crop.ripe, condition.today
     if ripe is None or condition.stage.stage is not Stage.EMERGED or ripe.likely is None or ripe.likely <= today:
         return ""
-    span = amounts.day_span(ripe.early, ripe.late, today)
-    return (
-        f"about {amounts.day(ripe.likely, today)}, {span}, by the warmth that {condition.planting.maturity} kinds need"
-    )
+    when = amounts.expected_day(ripe.likely, today, ripe.early, ripe.late)
+    return f"{when}, by the warmth that {condition.planting.maturity} kinds need"
 
 
 def _skins(condition: Condition, _thresholds: Thresholds) -> str:
     skins = condition.crop.skins_ready
     if skins is None or condition.stage.stage is not Stage.SKINS_SETTING or skins.likely is None:
         return ""
-    span = amounts.day_span(skins.early, skins.late, condition.today)
-    return f"about {amounts.day(skins.likely, condition.today)}, {span}"
+    return amounts.expected_day(skins.likely, condition.today, skins.early, skins.late)
 
 
 def _store(condition: Condition, _thresholds: Thresholds) -> str:
@@ -185,8 +173,8 @@ def _store(condition: Condition, _thresholds: Thresholds) -> str:
         return amounts.NOT_KNOWN
     count = amounts.count(store.readings, "reading", "readings")
     source = f"the outdoor air and {count}" if store.readings else "the outdoor air alone"
-    told = f"about {amounts.temperature(store.room_c.at(today), display)} today, by {source}"
-    told += _give_or_take(store.spread_c.at(today), display)
+    told = amounts.expected_temperature(store.room_c.at(today), display, store.spread_c.at(today))
+    told += f" today, by {source}"
     for day, read_c in store.questioned_c[-1:]:
         wild = f"{amounts.temperature(read_c, display)} read on {amounts.day(day, today)}"
         told += f"; {wild} is far from all else and not used"

@@ -9,7 +9,6 @@ import numpy as np
 from haulm.condition import Condition
 from haulm.letter import amounts
 from haulm.letter.drawing import DOTS_PER_INCH, INK, RAIN, SOIL, TYPE_POINTS, WIDTH_IN, png, quiet_axes
-from haulm.letter.numbers import FOUR_IN_FIVE
 from haulm.units import Display, fahrenheit_from_celsius, inches_from_mm
 from haulm.weather import DAY, Daily, FloatArray, Timeline
 
@@ -82,7 +81,7 @@ def _draw_soil(axes: "Axes", season: Season, days: FloatArray) -> None:
     us = condition.garden.place.display is Display.US
     size, zero = (1.8, fahrenheit_from_celsius(0.0)) if us else (1.0, 0.0)
     soil = condition.soil.as_it_lies_c.between(season.first, last) * size + zero
-    spread = FOUR_IN_FIVE * condition.soil.spread_c.between(season.first, last) * size
+    spread = amounts.FOUR_IN_FIVE * condition.soil.spread_c.between(season.first, last) * size
     axes.fill_between(days, soil - spread, soil + spread, color=SOIL, alpha=0.22, linewidth=0)
     axes.plot(days, soil, color=SOIL, linewidth=2.6)
     low, high = np.nanmin([*(soil - spread), zero + 20.0]), np.nanmax([*(soil + spread), zero])

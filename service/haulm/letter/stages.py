@@ -49,5 +49,5 @@ def _ahead(condition: Condition) -> Iterator[StageRow]:
     )
     for name, when, of in expected:
         if stage is of and when is not None and when.likely is not None and when.likely > today:
-            span = amounts.day_span(when.early, when.late, today)
-            yield StageRow(name, f"about {amounts.day(when.likely, today)}, {span}", noted=False, ahead=True)
+            told = amounts.expected_day(when.likely, today, when.early, when.late)
+            yield StageRow(name, told, noted=False, ahead=True)

@@ -23,6 +23,8 @@ from haulm.letter import amounts
 TEMPLATES = Path(__file__).with_name("templates")
 IN_READERS_UNITS: dict[str, Callable[..., str]] = {
     "temperature": amounts.temperature,
+    "temperature_range": amounts.temperature_range,
+    "expected_temperature": amounts.expected_temperature,
     "warmth": amounts.warmth,
     "change": amounts.change,
     "water": amounts.water,
@@ -36,6 +38,7 @@ IN_READERS_UNITS: dict[str, Callable[..., str]] = {
 }
 SEEN_FROM_TODAY: dict[str, Callable[..., str]] = {
     "day": amounts.day,
+    "expected_day": amounts.expected_day,
     "soon": amounts.soon,
     "night_to": amounts.night_to,
 }

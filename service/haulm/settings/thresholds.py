@@ -82,7 +82,7 @@ class PlantingThresholds(Table):
         "6 cm", "Straw to lay over the seed where soil is cool, until the shoots show.", PRACTICE, low=0.0, high=0.3
     )
     last_call_days: DayCount = setting(
-        5, "A bed that is ready is spoken of again so long before the last safe day.", JUDGEMENT, low=1, high=21
+        5, "A bed that is ready is spoken of again so long before the last day for it.", JUDGEMENT, low=1, high=21
     )
     too_cold_c: TemperatureC = setting(
         "7 C",
