@@ -73,29 +73,35 @@ class Here:
 
 
 class Pool:
-    """Other processes of this machine. One that is killed takes the others' tasks along; then new ones are started."""
+    """Other processes of this machine, started with the first task.
+
+    One that is killed takes the others' tasks along; then new ones are started.
+    """
 
     def __init__(self, workers: int) -> None:
         self.ahead, self._workers = workers, workers
-        self._executor = self._started()
+        self._executor: ProcessPoolExecutor | None = None
 
     def submit(self, work: Callable[[_T], _R], task: _T) -> Callable[[], _R]:
         """Have a task done."""
         try:
-            future = self._executor.submit(work, task)
+            future = self._started().submit(work, task)
         except BrokenExecutor:
-            self._executor.shutdown(wait=False, cancel_futures=True)
-            self._executor = self._started()
-            future = self._executor.submit(work, task)
+            self.close()
+            future = self._started().submit(work, task)
         return lambda: _result_of(future)
 
     def close(self) -> None:
         """Let the processes go."""
-        self._executor.shutdown(cancel_futures=True)
+        executor, self._executor = self._executor, None
+        if executor is not None:
+            executor.shutdown(cancel_futures=True)
 
     def _started(self) -> ProcessPoolExecutor:
-        # Never forked: this process has threads, which a copy of it would have lost in the middle of something.
-        return ProcessPoolExecutor(self._workers, mp_context=multiprocessing.get_context("spawn"))
+        if self._executor is None:
+            # Never forked: this process has threads, which a copy of it would have lost in the middle of something.
+            self._executor = ProcessPoolExecutor(self._workers, mp_context=multiprocessing.get_context("spawn"))
+        return self._executor
 
 
 class Cluster:

@@ -190,7 +190,8 @@ class _Office:
         for group in chunk.groups:
             group.gardens = [one for one in group.gardens if one.brought is not None]
         chunk.groups = [group for group in chunk.groups if group.gardens]
-        chunk.result = self.engine.submit(write_chunk, [group.task() for group in chunk.groups])
+        if chunk.groups:
+            chunk.result = self.engine.submit(write_chunk, [group.task() for group in chunk.groups])
         return chunk
 
     def _settings(self, many: Many, keys: Sequence[str]) -> Iterator[Settings]:
