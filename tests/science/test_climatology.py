@@ -246,6 +246,20 @@ def test_gaps_are_left_out_and_the_spread_is_found():
     assert found.days == np.isfinite(values).sum()
 
 
+def test_it_is_the_least_squares_of_a_reference_library():
+    """`numpy.linalg.lstsq` on a row a day: over whole days of the year, and over parts of days."""
+    rng = np.random.default_rng(6)
+    for day in (rng.integers(1, 367, 4000).astype(float), rng.uniform(1.0, 366.0, 4000)):
+        values = course(day) + rng.normal(0.0, 3.0, day.shape)
+        angles = 2 * np.pi * np.outer(day, [1, 2]) / 365.25
+        waves = np.stack([np.ones_like(day), *(w(a) for a in angles.T for w in (np.cos, np.sin))], axis=1)
+        expected, left, _, _ = np.linalg.lstsq(waves, values, rcond=None)
+        found = climate.fit_mean_year(day, values)
+        assert found.coefficients == pytest.approx(expected, abs=1e-11)
+        assert found.spread == pytest.approx(math.sqrt(left[0] / (4000 - 5)), abs=1e-11)
+        assert climate.mean_year_at(found, day) == pytest.approx(waves @ expected, abs=1e-11)
+
+
 def test_one_wave_on_request():
     day = np.arange(1.0, 366.0)
     assert climate.fit_mean_year(day, course(day, twice=0.0), harmonics=1).coefficients.shape == (3,)

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from haulm.science import soil_surface as surface
+from haulm.science.bed_surface import Bedding
 from haulm.science.sun import top_radiation_mj
 
 
@@ -37,11 +38,20 @@ def test_it_resumes_exactly():
     np.testing.assert_allclose(last, end, rtol=0, atol=1e-12)
 
 
-def test_one_row_is_the_same_alone_and_among_many():
-    air = weather()
-    many = run(surface.start_state(2), air)[1]
-    alone = run(surface.start_state(1), [part[1:] for part in air])[1]
-    np.testing.assert_array_equal(alone.temperature_c[0], many.temperature_c[1])
+@pytest.mark.parametrize("rows", [2, 12])
+@pytest.mark.parametrize("straw_m", [None, 0.1])
+def test_one_row_is_the_same_alone_and_among_many(rows, straw_m):
+    """Few rows are walked through in plain numbers, many as arrays: to the same bits, straw or none."""
+
+    def felt_by(air):
+        bedding = None if straw_m is None else Bedding(np.full(air[0].shape, straw_m))
+        return surface.advance(surface.start_state(len(air[0])), *air, 0.8, bedding=bedding)
+
+    air = weather(rows=rows)
+    (after, many), (after_alone, alone) = felt_by(air), felt_by([part[1:2] for part in air])
+    np.testing.assert_array_equal(after_alone[0], after[1])
+    for name in surface.Felt.__slots__:
+        np.testing.assert_array_equal(getattr(alone, name)[0], getattr(many, name)[1])
 
 
 @given(st.integers(0, 2**32 - 1), st.floats(0, 1))

@@ -303,6 +303,7 @@ def test_400_days_are_150_and_250():
 
 
 def test_one_bed_is_the_same_alone_and_among_many():
+    """Alone it is walked through in plain numbers, among many as arrays: to the same bits."""
     forcing = season(3, beds=5)
     state = begin(forcing)
     many = wb.advance(state, forcing)[1]

@@ -126,7 +126,7 @@ def conditions_of_all(
 
     What is told of a garden does not depend on which others stand beside it.
     """
-    memo = memo or Memo()
+    memo = memo or Memo(goes_on=False)
     gardens = [_looked_at(one, timeline, memo) for one in many]
     if not any(one.growing or one.kept for one in gardens):
         return [() for _ in gardens]

@@ -49,16 +49,20 @@ class _Marched:
 
 
 class Memo:
-    """Results of earlier mornings, each under a name."""
+    """Results of earlier mornings, each under a name.
 
-    def __init__(self) -> None:
+    With `goes_on` False it is of one morning that leaves nothing to another: its marches make no stops on the way.
+    """
+
+    def __init__(self, *, goes_on: bool = True) -> None:
+        self._goes_on = goes_on
         self._kept: dict[str, _Kept] = {}
         self._marched: dict[str, _Marched] = {}
         self._under: dict[str, Memo] = {}
 
     def under(self, key: str) -> "Memo":
         """That of one part alone: the same names there are other results."""
-        return self._under.setdefault(key, Memo())
+        return self._under.setdefault(key, Memo(goes_on=self._goes_on))
 
     def kept(self, name: str, given: tuple[object, ...], work: Callable[[], T]) -> T:
         """What `work` gives, taken over while everything that it is made from (`given`) stays equal."""
@@ -98,7 +102,7 @@ class Memo:
         else:
             found = _days_of(cast("Found", held.found), slice(0, stops[-1][0]))
             changed = held.inputs.shape[-1] - agree
-        for stop in (days - changed, days):
+        for stop in (days - changed, days) if self._goes_on else (days,):
             at, state = stops[-1]
             if at < stop:
                 state, more = run(cast("State", state), slice(at, stop))

@@ -99,7 +99,7 @@ def water_now(
         Chance of rain a day as forecast; NaN where not given.
     """
     drivers = _drivers(on_beds, past, evaporation)
-    state, been = _been(past.first, drivers, on_beds.holds, memo or Memo())
+    state, been = _been(past.first, drivers, on_beds.holds, memo or Memo(goes_on=False))
     coming = _drivers(on_beds, ahead, evaporation, count=WEEK)
     likely = np.broadcast_to(_likely_rain(ahead, chance)[:WEEK], coming["rain_mm"].shape)
     _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}), on_beds.holds)

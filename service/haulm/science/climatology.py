@@ -7,6 +7,7 @@ empirical rule m/(n+1) gives to the rarest of n).
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from statistics import NormalDist
 
 import numpy as np
@@ -17,6 +18,7 @@ from haulm.science.frost import normal_cdf
 FloatArray = NDArray[np.float64]
 
 YEAR_DAYS = 365.25
+MOST_DAYS = 366
 FEWEST_DAYS_OF_THE_YEAR = 300  # judgement: different days of the year known, for a mean year to be seen whole
 MOST_MISSING_DAYS = 10  # in a season, before its date counts as unknown: climate.usu.edu
 # Frost, freeze and hard freeze: 36, 32 and 28 °F, US National Weather Service (weather.gov/jan/frostfreeze).
@@ -68,18 +70,39 @@ def fit_mean_year(day_of_year: ArrayLike, values: ArrayLike, harmonics: int = 2)
     known = np.isfinite(known_values) & np.isfinite(day)
     day, known_values = day[known], known_values[known]
     terms = 1 + 2 * harmonics
-    if len(np.unique(np.floor(day))) < FEWEST_DAYS_OF_THE_YEAR:
+    if _different_days(day) < FEWEST_DAYS_OF_THE_YEAR:
         return MeanYear(np.full(terms, np.nan), float("nan"), len(day))
-    waves = _waves(day, terms)
-    coefficients = np.asarray(np.linalg.lstsq(waves, known_values, rcond=None)[0], dtype=np.float64)
-    left = known_values - waves @ coefficients
+    waves, at = _waves_of(day, terms)
+    # Equal days of the year have equal waves, so each is asked once: the normal equations of a whole record are small,
+    # and over 300 different days as good as exact.
+    often, total = np.bincount(at, minlength=len(waves)), np.bincount(at, known_values, minlength=len(waves))
+    coefficients: FloatArray = np.asarray(np.linalg.solve(waves.T @ (waves * often[:, None]), waves.T @ total))
+    left = known_values - (waves @ coefficients)[at]
     return MeanYear(coefficients, float(np.sqrt(np.sum(left**2) / (len(day) - terms))), len(day))
 
 
 def mean_year_at(mean_year: MeanYear, day_of_year: ArrayLike) -> FloatArray:
     """The mean year's value on days of the year, of any shape; NaN gives NaN."""
     day = np.asarray(day_of_year, dtype=np.float64)
-    return np.asarray(_waves(day, len(mean_year.coefficients)) @ mean_year.coefficients)
+    waves, at = _waves_of(day, len(mean_year.coefficients))
+    return np.asarray((waves @ mean_year.coefficients)[at])
+
+
+def _different_days(day: FloatArray) -> int:
+    whole = np.floor(day).astype(np.int64)
+    return int(np.count_nonzero(np.bincount(whole - whole.min()))) if whole.size else 0
+
+
+def _waves_of(day: FloatArray, terms: int) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Waves, (rows, terms), and which row is each day's: those of a year kept from before where all days are whole."""
+    if day.size and bool(((day % 1.0 == 0.0) & (day >= 0.0) & (day <= MOST_DAYS)).all()):
+        return _waves_of_a_year(terms), day.astype(np.int64)
+    return _waves(day.ravel(), terms), np.arange(day.size).reshape(day.shape)
+
+
+@cache
+def _waves_of_a_year(terms: int) -> FloatArray:
+    return _waves(np.arange(MOST_DAYS + 1.0), terms)
 
 
 def _waves(day: FloatArray, terms: int) -> FloatArray:

@@ -8,6 +8,7 @@ Leads, or places, stand on the first axes and are learned at once.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -221,11 +222,14 @@ def _quantiles(values: FloatArray, weights: FloatArray) -> FloatArray:
     return np.array(taken).reshape(wanted.shape)
 
 
+@cache
 def _normal_grid() -> FloatArray:
     """Standard normal quantiles in the middle of equal steps, by inverting the distribution function on a fine line."""
     line = np.linspace(-4.0, 4.0, 1601)
     steps = (np.arange(_GRID) + 0.5) / _GRID
-    return np.asarray(np.interp(steps, normal_cdf(line), line))
+    grid = np.asarray(np.interp(steps, normal_cdf(line), line))
+    grid.setflags(write=False)
+    return grid
 
 
 def chance_at_or_below(limit_c: ArrayLike, mean_c: ArrayLike, spread_c: ArrayLike, errors_c: ArrayLike) -> FloatArray:

@@ -27,6 +27,7 @@ LEAST_RANGE_C = 0.5
 CLEAR_SHARE = 0.75  # FAO-56 eq. 37 near sea level
 HARGREAVES = 0.0023 * 0.408  # FAO-56 eq. 52, with radiation in MJ/m²/d
 STORES = 3  # snow, water of the surface, water in the straw
+_FEW_ROWS = 8  # up to so many are faster one by one in plain numbers; does not change the answer
 _BLOCK = 8192  # days times rows worked on at once, so that they stay in a processor's cache; does not change the answer
 
 
@@ -237,6 +238,11 @@ def _stores(
 
 def _snow(snow: FloatArray, falls: FloatArray, thaws: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The pack after the last day and at the end of each, and what melts of it; days without any are passed over."""
+    if len(snow) <= _FEW_ROWS:
+        listed = (snow.tolist(), falls.T.tolist(), thaws.T.tolist())
+        each = [_snow_of_one(*one) for one in zip(*listed, strict=True)]
+        packs, melted = (np.array(part, dtype=np.float64).T for part in zip(*each, strict=True))
+        return packs[-1], packs[1:], melted
     pack, melts = np.zeros_like(falls), np.zeros_like(falls)
     lies, snows = bool((snow != 0.0).any()), (falls != 0.0).any(axis=1).tolist()
     for day, snowing in enumerate(snows):
@@ -249,6 +255,18 @@ def _snow(snow: FloatArray, falls: FloatArray, thaws: FloatArray) -> tuple[Float
     return snow, pack, melts
 
 
+def _snow_of_one(snow: float, falls: list[float], thaws: list[float]) -> tuple[list[float], list[float]]:
+    """The same of one row in plain numbers: its pack before the first day and at the end of each, and what melts."""
+    pack, melts = [snow], []
+    for fall, thaw in zip(falls, thaws, strict=True):
+        whole = snow + fall
+        melt = min(whole, thaw)
+        snow = whole - melt
+        pack.append(snow)
+        melts.append(melt)
+    return pack, melts
+
+
 def _filled(
     held: FloatArray, fills: list[FloatArray], left: list[FloatArray], holds_mm: list[float]
 ) -> tuple[FloatArray, FloatArray]:
@@ -259,9 +277,27 @@ def _filled(
     most = np.array(holds_mm)[:, None]
     wets, dries = np.stack(fills, axis=1), np.stack(left, axis=1)
     full = np.empty_like(wets)
+    if held.size <= _FEW_ROWS:
+        after = np.empty_like(held)
+        for at in np.ndindex(held.shape):
+            begin, whole = float(held[at]), (slice(None), *at)
+            after[at], full[whole] = _filled_one(
+                begin, wets[whole].tolist(), dries[whole].tolist(), float(most[at[0], 0])
+            )
+        return after, full
     for water, wet, dry in zip(full, wets, dries, strict=True):
         np.add(held, wet, out=water)
         np.minimum(water, most, out=water)
+        held = water * dry
+    return held, full
+
+
+def _filled_one(held: float, wets: list[float], dries: list[float], most: float) -> tuple[float, list[float]]:
+    """The same of one store of one row in plain numbers."""
+    full = []
+    for wet, dry in zip(wets, dries, strict=True):
+        water = min(held + wet, most)  # in this order: what is not known stays so
+        full.append(water)
         held = water * dry
     return held, full
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from haulm.science.water_day import TINY_MM, Day, Stores, step
+from haulm.science.water_day import TINY_MM, Day, Stores, step, walk
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -255,6 +255,8 @@ class WaterTrajectory:
 
 FORCING_NAMES = tuple(field.name for field in fields(WaterForcing))
 TRAJECTORY_NAMES = tuple(field.name for field in fields(WaterTrajectory))
+_TOLD_ROOT, _TOLD_STRAW = TRAJECTORY_NAMES.index("depletion_mm"), TRAJECTORY_NAMES.index("straw_water_mm")
+_FEW_BEDS = 4  # up to so many are faster one by one in plain numbers; does not change the answer beyond rounding
 _ROOT, _TOP, _STRAW, _TOTAL = slice(0, 2), slice(2, 4), slice(4, 6), 6  # columns of the state, answers side by side
 
 
@@ -327,15 +329,36 @@ def advance(
     straw = parameters or StrawWater()
     days = _prepared(_days_of(forcing, len(state)), state[:, _TOTAL], straw)
     count = days.rain_mm.shape[0]
-    records = np.empty((count, len(TRAJECTORY_NAMES) - 1, 2, len(state)))
-    stores: Stores = (depletion_in(state), state[:, _TOP].T, straw_water_in(state))
-    columns = (getattr(days, field.name) for field in fields(days))
-    for values, record in zip(zip(*columns, strict=True), records, strict=True):
-        stores = step(stores, Day(*values), record)
+    begin: Stores = (depletion_in(state), state[:, _TOP].T, straw_water_in(state))
+    columns = [getattr(days, field.name) for field in fields(days)]
+    alone = len(state) <= _FEW_BEDS and all(np.isfinite(values).all() for values in (state, *columns))
+    stores, records = (_alone if alone else _together)(begin, columns)
     total = days.total_mm[-1] if count else state[:, _TOTAL]
     found = dict(zip(TRAJECTORY_NAMES, records.transpose(1, 2, 3, 0), strict=False))
     after = np.concatenate([*stores, total[None, :]]).T
     return after, WaterTrajectory(**found, above_capacity=found["drainage_mm"] > DRAINED_MM)
+
+
+def _together(stores: Stores, columns: Sequence[FloatArray]) -> tuple[Stores, FloatArray]:
+    """All beds a day at a time: the stores after the last, and the records, (days, fields, answers, beds)."""
+    records = np.empty((len(columns[0]), len(TRAJECTORY_NAMES) - 1, *stores[0].shape))
+    for values, record in zip(zip(*columns, strict=True), records, strict=True):
+        stores = step(stores, Day(*values), record)
+    return stores, records
+
+
+def _alone(stores: Stores, columns: Sequence[FloatArray]) -> tuple[Stores, FloatArray]:
+    """The same with each answer of each bed by itself, for a few beds."""
+    told = np.empty((len(columns[0]), len(TRAJECTORY_NAMES), *stores[0].shape))  # the last is the top's depletion
+    rain, *others = columns
+    for bed in range(told.shape[-1]):
+        same = [values[:, bed].tolist() for values in others]
+        for answer in range(told.shape[-2]):
+            begin = (float(one[answer, bed]) for one in stores)
+            days = zip(rain[:, answer, bed].tolist(), *same, strict=True)
+            told[:, :, answer, bed] = walk(tuple(begin), days) or np.empty((0, told.shape[1]))
+    after = stores if not len(told) else (told[-1, _TOLD_ROOT], told[-1, -1], told[-1, _TOLD_STRAW])
+    return after, told[:, :-1]
 
 
 def _days_of(forcing: WaterForcing, beds: int) -> dict[str, FloatArray]:

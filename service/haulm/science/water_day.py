@@ -1,6 +1,8 @@
 """One day of a bed's root zone, under straw: the innermost step of `water_balance`."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from math import expm1
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +32,33 @@ class Day:
     top_mm: FloatArray
     top_least_mm: FloatArray
     top_drawn: FloatArray
+
+
+def walk(stores: Sequence[float], days: Iterable[tuple[float, ...]]) -> list[tuple[float, ...]]:
+    """`step` for one answer of one bed in plain numbers, day after day: an array of two costs ten times as much.
+
+    Each day is the fields of `Day`, none of them NaN; what is told of it is the record of `step`, and then the top's
+    depletion, which a state needs.
+    """
+    root, top, held = stores
+    told: list[tuple[float, ...]] = []
+    for rain, irrigation, demand, dries, holds, total, shrunk, stressed, top_mm, top_least, top_drawn in days:
+        over = held - holds
+        carried, room = max(over, 0.0), max(-over, 0.0)
+        caught = min(-room * expm1(-rain / max(room, TINY_MM)), rain)
+        wet = held - carried + caught
+        dried = min(wet, dries)
+        held, effective = wet - dried, rain - caught
+        water, kept = effective + irrigation, root * shrunk
+        wetted = max(kept - water, 0.0)
+        left = total - wetted
+        drawn = min(demand * min(max(left / stressed, 0.0), 1.0), max(left, 0.0))
+        before, root = root, wetted + drawn
+        moist = max(min(top, top_mm) - water, 0.0)
+        top = min(moist + (top_mm - moist) * top_drawn, root)
+        gone = min(top / top_least, 1.0)
+        told.append((root, max(water - kept, 0.0), drawn, effective, held, dried, carried, before - kept, gone, top))
+    return told
 
 
 def step(stores: Stores, day: Day, record: FloatArray) -> Stores:
