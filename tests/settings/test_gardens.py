@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from haulm.errors import SettingsError
-from haulm.settings.gardens import gardens_in
+from haulm.settings.gardens import gardens_in, settings_of
 from haulm.settings.load import Settings, load
 
 COMMON = """
@@ -238,3 +238,18 @@ def test_one_table_of_growers_is_enough(tmp_path):
     (tmp_path / "growers.csv").write_text(rows)
     (_, fault) = next(gardens_in(tmp_path, {}).settings(("bob",)))
     assert "growers.csv, line 4, length" in str(fault)
+
+
+def test_one_garden_of_the_tables_is_named_by_its_folder_and_key(tmp_path):
+    folder = office(tmp_path)
+    ann = settings_of(folder / "ann", {})
+    assert [ann] == settings(folder, "ann")
+    changed = settings_of(folder / "ann", {}, {"thresholds.planting.soil_ready_spring": "12 C"})
+    assert changed.thresholds.planting.soil_ready_spring_c == 12.0
+    with pytest.raises(SettingsError, match="at all") as refused:
+        settings_of(folder / "ann", {}, {"thresholds.planting.soil_ready_spring": "at all"})
+    assert "changed value of thresholds.planting.soil_ready_spring" in str(refused.value)
+    with pytest.raises(SettingsError, match='Did you mean "ann"'):
+        settings_of(folder / "anne", {})
+    with pytest.raises(SettingsError, match="there is no such file"):
+        settings_of(folder / "haulm.toml", {})

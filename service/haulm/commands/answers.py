@@ -20,9 +20,9 @@ def add_answers(commands: Commands) -> None:
 def _answers(arguments: argparse.Namespace) -> int:
     from haulm.jobs.answers import answers, as_json, as_lines  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     with at_work("Reading the mailbox"):
         found = answers(settings, state, datetime.now(UTC))

@@ -23,9 +23,9 @@ def _calendar(arguments: argparse.Namespace) -> int:
     from haulm.jobs.calendar import calendar  # noqa: PLC0415  --help must stay light
     from haulm.jobs.morning import as_of_morning  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None
     with at_work("Working the dates out"):

@@ -36,9 +36,9 @@ def add_notes(commands: Commands) -> None:
 def _note(arguments: argparse.Namespace) -> int:
     from haulm.jobs.notes import note  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     taken = note(
         settings.garden,
         state_folder(arguments.state, os.environ),
@@ -55,9 +55,9 @@ def _note(arguments: argparse.Namespace) -> int:
 def _notes(arguments: argparse.Namespace) -> int:
     from haulm.jobs.notes import list_notes, withdraw  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     if arguments.withdraw:
         print(withdraw(settings.garden, state, arguments.withdraw, datetime.now(UTC)))

@@ -18,9 +18,9 @@ def add_mend(commands: Commands) -> None:
 def _mend(arguments: argparse.Namespace) -> int:
     from haulm.jobs.mend import mend  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     report = mend(settings, state, datetime.now(UTC), dry_run=arguments.dry_run)
     print(folded(report.lines))

@@ -57,12 +57,12 @@ def _morning(arguments: argparse.Namespace) -> int:
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     if arguments.gardens is not None:
         return _gardens(arguments)
     open_log(os.environ)
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_morning(settings, arguments.today) if arguments.today else None
     try:
@@ -112,10 +112,10 @@ def _evening(arguments: argparse.Namespace) -> int:
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     open_log(os.environ)
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
     as_of = as_of_evening(settings, arguments.today) if arguments.today else None
     try:

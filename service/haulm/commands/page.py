@@ -21,9 +21,9 @@ def add_page(commands: Commands) -> None:
 def _page(arguments: argparse.Namespace) -> int:
     from haulm.jobs.page import write_pages  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     folder = arguments.folder or settings.post.pages or Path("haulm-pages")
     state = state_folder(arguments.state, os.environ)
     with at_work("Working the pages out and drawing them"):

@@ -69,12 +69,12 @@ def _replay(arguments: argparse.Namespace) -> int:
 
 def _variants(path: Path, given: "Sequence[Sequence[str]]") -> "list[tuple[Mapping[str, str], Settings]]":
     """The settings as they are, then with each set of changes; every fault is told as in the file itself."""
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     if len(given) > MOST_VARIANTS:
         raise UsageError(f"--with was given {len(given)} times; {MOST_VARIANTS} columns have room beside as set")
     changes = [{}, *(dict(map(_pair, some)) for some in given)]
-    return [(some, load(path, os.environ, some)) for some in changes]
+    return [(some, settings_of(path, os.environ, some)) for some in changes]
 
 
 def _pair(text: str) -> tuple[str, str]:

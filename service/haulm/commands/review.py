@@ -21,9 +21,9 @@ def add_review(commands: Commands) -> None:
 def _review(arguments: argparse.Namespace) -> int:
     from haulm.jobs.review import as_json, as_lines, review  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     with at_work("Looking back"):
         found = review(settings, state, datetime.now(UTC), arguments.spot)

@@ -25,10 +25,10 @@ def _season(arguments: argparse.Namespace) -> int:
     from haulm.files import write_whole  # noqa: PLC0415  --help must stay light
     from haulm.jobs.season import as_json, as_lines, picture, season_told  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
     from haulm.steps import Step  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     with at_work("Planting on each day of each year"):
         told = season_told(settings, state, datetime.now(UTC), arguments.bed, arguments.on)

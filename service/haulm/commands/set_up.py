@@ -140,11 +140,11 @@ def _check(arguments: argparse.Namespace) -> int:
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.store_look import check_store  # noqa: PLC0415
     from haulm.settings.describe import describe  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     if arguments.gardens is not None:
         return _check_gardens(arguments.gardens)
-    settings = load(arguments.file or settings_file(arguments), os.environ)
+    settings = settings_of(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
     files, found = check_files(settings, datetime.now(UTC))

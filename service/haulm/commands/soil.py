@@ -24,10 +24,10 @@ def _soil(arguments: argparse.Namespace) -> int:
     from haulm.files import write_whole  # noqa: PLC0415  --help must stay light
     from haulm.jobs.soil import as_json, as_lines, picture, soil_report  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
     from haulm.steps import Step  # noqa: PLC0415
 
-    settings = load(settings_file(arguments), os.environ)
+    settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
     with at_work("Working the soil out"):
         report = soil_report(settings, state, arguments.bed, datetime.now(UTC))

@@ -23,12 +23,12 @@ def _status(arguments: argparse.Namespace) -> int:
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.status import as_json, as_lines, status_of, tell  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
-    from haulm.settings.load import load  # noqa: PLC0415
+    from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     if arguments.tell:
         open_log(os.environ)
     try:
-        settings = load(settings_file(arguments), os.environ)
+        settings = settings_of(settings_file(arguments), os.environ)
     except SettingsError as fault:
         if arguments.tell:
             logging.getLogger("haulm").error("No letter can go out: %s", fault)

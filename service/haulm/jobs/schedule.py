@@ -27,6 +27,7 @@ from haulm.errors import Exit, HaulmError, SettingsError, StoreError
 from haulm.jobs.due import Standing, due, next_try
 from haulm.jobs.errands import EVENING, Errand, errands
 from haulm.jobs.state_folder import StateFolder
+from haulm.settings.gardens import settings_of
 from haulm.settings.load import Settings, load
 from haulm.steps import Step, marked
 from haulm.store.database import open_database
@@ -257,7 +258,7 @@ def once(
     HaulmError
         The settings cannot be used, or the store is just being mended.
     """
-    settings = load(path, environ)
+    settings = settings_of(path, environ)
     day = settings.garden.place.day_of(now)
     wanted = [one for one in errands(settings, day) if (one.command == EVENING) is evening]
     begun = _begun(settings, wanted if evening else [replace(one, at=time.min) for one in wanted], now)

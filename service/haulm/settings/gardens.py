@@ -19,9 +19,10 @@ columns say: `place.latitude`, …), and without ``beds.csv`` the rows of ``grow
 
 from array import array
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from haulm.errors import Fault, SettingsError
@@ -30,7 +31,7 @@ from haulm.settings.file_form import VERSION, BedTable, PlaceTable, PlantingTabl
 from haulm.settings.hidden import Hidden, bring_in
 from haulm.settings.lines import KeyPath, lines_of_keys
 from haulm.settings.load import Given, Settings, Shared, load, parse, read_text, settled
-from haulm.settings.names import Tree, dotted, find, from_environment, from_text, put
+from haulm.settings.names import Tree, dotted, find, from_environment, from_text, override, put
 from haulm.settings.rows import Row, Rows, open_rows
 from haulm.settings.table import Table, keys_of, table_in
 
@@ -75,16 +76,44 @@ class Many:
             except SettingsError as error:
                 yield key, error
 
-    def _one(self, key: str, given: Mapping[str, Given | SettingsError]) -> Settings:
+    def one(self, key: str, changes: Mapping[str, str]) -> Settings:
+        """One garden's settings, some values changed.
+
+        Raises
+        ------
+        SettingsError
+            There is no such garden, or something is wrong with its settings.
+        """
+        given = self.tables.given([key]) if self.tables is not None and key not in self.files else {}
+        return self._one(key, given, changes)
+
+    def _one(
+        self, key: str, given: Mapping[str, Given | SettingsError], changes: Mapping[str, str] = MappingProxyType({})
+    ) -> Settings:
         if key in self.files:
-            return load(self.files[key], self.environ)
+            return load(self.files[key], self.environ, changes)
         found = given.get(key)
         if found is None:
-            what = f'no garden has the key "{key}"'
-            raise SettingsError(str(self.folder), (Fault(what),), remedy="The keys stand in growers.csv.")
+            near = get_close_matches(key, self.tables.growers if self.tables else (), n=1, cutoff=0.6)
+            fault = Fault(f'no garden has the key "{key}"', nearest="".join(near))
+            raise SettingsError(str(self.folder), (fault,), remedy=f"The keys stand in {GROWERS}.")
         if isinstance(found, SettingsError):
             raise found
+        if changes:
+            set_by: dict[KeyPath, str] = {tuple(path.split(".")): f"changed value of {path}" for path in changes}
+            found = replace(found, tree=override(found.tree, changes), set_by={**found.set_by, **set_by})
         return settled(found, self.tables.hidden if self.tables else Hidden({}), shared=self.shared)
+
+
+def settings_of(path: Path, environ: Mapping[str, str], changes: Mapping[str, str] = MappingProxyType({})) -> Settings:
+    """The settings of one garden: of a file, or of a grower in the tables of a folder, as ``FOLDER/KEY``.
+
+    `changes` are values changed for this once, by dotted path; the errors are those of `load`.
+    """
+    if path.exists() or path.suffix or not (path.parent / GROWERS).is_file():
+        return load(path, environ, changes)
+    many = gardens_in(path.parent, environ)
+    return many.one(path.name, changes)
 
 
 def gardens_in(folder: Path, environ: Mapping[str, str]) -> Many:
