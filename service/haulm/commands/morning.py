@@ -12,7 +12,9 @@ from haulm.commands.words import Commands, add, day_of, folded, settings_file, w
 from haulm.errors import Exit, UsageError
 
 if TYPE_CHECKING:
+    from haulm.jobs.state_folder import StateFolder
     from haulm.jobs.unsent import UnsentError
+    from haulm.settings.load import Settings
 
 
 def add_morning(commands: Commands) -> None:
@@ -53,7 +55,6 @@ def add_schedule(commands: Commands) -> None:
 
 def _morning(arguments: argparse.Namespace) -> int:
     from haulm.jobs.morning import as_of_morning, morning, rehearse  # noqa: PLC0415  --help must stay light
-    from haulm.jobs.page import refresh_pages  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
@@ -74,8 +75,7 @@ def _morning(arguments: argparse.Namespace) -> int:
     except UnsentError as fault:
         return _show(fault, as_json=arguments.json)
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
-    with at_work("Bringing the pages up to date"):
-        shown = Exit.DONE if arguments.dry_run else refresh_pages(settings, state, now)
+    shown = Exit.DONE if arguments.dry_run else _pages(settings, state, now)
     return done.exit_code or shown
 
 
@@ -108,7 +108,6 @@ def _gardens(arguments: argparse.Namespace) -> int:
 
 def _evening(arguments: argparse.Namespace) -> int:
     from haulm.jobs.evening import as_json, as_of_evening, evening, rehearse_evening  # noqa: PLC0415
-    from haulm.jobs.page import refresh_pages  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
@@ -131,7 +130,17 @@ def _evening(arguments: argparse.Namespace) -> int:
     else:
         print(done.letter.text.rstrip() if done.letter else done.told)
     written = done.letter is not None and not arguments.dry_run
-    return done.exit_code or (refresh_pages(settings, state, now) if written else Exit.DONE)
+    return done.exit_code or (_pages(settings, state, now) if written else Exit.DONE)
+
+
+def _pages(settings: "Settings", state: "StateFolder", now: datetime) -> Exit:
+    """After a letter: the folder of pages, where the settings name one."""
+    if settings.post.pages is None:
+        return Exit.DONE
+    from haulm.jobs.page import refresh_pages  # noqa: PLC0415  40 ms that only who has pages should pay
+
+    with at_work("Bringing the pages up to date"):
+        return refresh_pages(settings, state, now)
 
 
 def _show(fault: "UnsentError", *, as_json: bool) -> int:

@@ -3,10 +3,12 @@
 import socket
 import ssl
 from http.client import HTTPException
-
-import requests
+from typing import TYPE_CHECKING
 
 from haulm.errors import causes_of
+
+if TYPE_CHECKING:
+    import requests
 
 AGAIN = "Nothing to do now: the next run tries again."
 _ONLINE = "Check the address in the settings, and that this machine is online. The next run tries again."
@@ -16,13 +18,15 @@ _CERTIFICATE = (
 )
 
 
-def no_login(request: requests.PreparedRequest) -> requests.PreparedRequest:
+def no_login(request: "requests.PreparedRequest") -> "requests.PreparedRequest":
     """Keep requests from adding a password it finds in the home folder: what tells who we are is in the settings."""
     return request
 
 
 def of_the_connection(fault: Exception, patience_s: float) -> tuple[str, str]:
     """What went wrong on the way, and what to do; `patience_s` is the silence that was allowed."""
+    import requests  # noqa: PLC0415  as in the webhook
+
     causes = causes_of(fault)
     slow = f"no answer in time ({patience_s:g} s of silence, or slower than that)"
     meanings: tuple[tuple[type[BaseException], str, str], ...] = (

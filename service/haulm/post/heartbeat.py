@@ -6,8 +6,6 @@ redirect is followed, and one failed try is made good by a second.
 
 from http.client import HTTPException
 
-import requests
-
 from haulm import __version__
 from haulm.errors import DeliveryError
 from haulm.post.connection import no_login, of_the_connection
@@ -50,6 +48,8 @@ def _ask(heartbeat: HeartbeatTable) -> None:
 
 
 def _get(heartbeat: HeartbeatTable) -> int:
+    import requests  # noqa: PLC0415  as in the webhook
+
     with requests.get(
         heartbeat.url.get_secret_value(),
         headers={"User-Agent": f"haulm/{__version__}"},

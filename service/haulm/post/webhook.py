@@ -18,8 +18,6 @@ import hmac
 from datetime import datetime
 from http.client import HTTPException, responses
 
-import requests
-
 from haulm import __version__
 from haulm.errors import DeliveryError
 from haulm.post.connection import AGAIN, no_login, of_the_connection
@@ -81,6 +79,8 @@ def _headers(webhook: WebhookTable, body: bytes, delivery: str, now: datetime) -
 
 
 def _post(webhook: WebhookTable, body: bytes, headers: dict[str, str]) -> int:
+    import requests  # noqa: PLC0415  50 ms that only who has a webhook should pay
+
     with requests.post(
         webhook.url,
         data=body,

@@ -20,6 +20,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -79,7 +80,8 @@ class _Head:
 
     delimiter: str
     columns: Mapping[str, int]
-    quantities: Mapping[str, tuple[int, Convert]]
+    width: int
+    quantities: tuple[tuple[str, int | None, Convert], ...]  # all of them in their order; None where it has no column
     unknown: tuple[str, ...]
 
 
@@ -183,8 +185,7 @@ def parse_record(
     kept, doubled = _one_a_day(rows, where)
     first, count = _span(kept)
     received = np.full(count, np.nan)
-    for row in kept:
-        received[(row.day - first).days] = row.received
+    received[[(row.day - first).days for row in kept]] = [row.received for row in kept]
     return Record(origin, _days(kept), received, usual_delay), complaints + doubled
 
 
@@ -248,9 +249,9 @@ def _head(line: str, where: str, units: GhcnUnits | None) -> _Head:
     if {"tmin", "tmax", "prcp"} & columns.keys():
         return _ghcn_head(delimiter, columns, where, units)
     _demand(columns, _HOUSE_REQUIRED, where)
-    quantities = {name: (columns[name], _as_it_is) for name in QUANTITIES if name in columns}
+    quantities = tuple((name, columns.get(name), _as_it_is) for name in QUANTITIES)
     unknown = tuple(name for name in columns if name not in {"date", *QUANTITIES, *_INSTANTS})
-    return _Head(delimiter, columns, quantities, unknown)
+    return _Head(delimiter, columns, max(columns.values()) + 1, quantities, unknown)
 
 
 def _ghcn_head(delimiter: str, columns: Mapping[str, int], where: str, units: GhcnUnits | None) -> _Head:
@@ -260,12 +261,10 @@ def _ghcn_head(delimiter: str, columns: Mapping[str, int], where: str, units: Gh
         remedy = f"Say in the settings which they are: {', '.join(GhcnUnits)}."
         raise SourceError(what, where=where, remedy=remedy)
     air, rain = _GHCN_CONVERT[units]
-    quantities = {
-        "air_min_c": (columns["tmin"], air),
-        "air_max_c": (columns["tmax"], air),
-        "rain_mm": (columns["prcp"], rain),
-    }
-    return _Head(delimiter, columns, quantities, ())
+    given = {"air_min_c": ("tmin", air), "air_max_c": ("tmax", air), "rain_mm": ("prcp", rain)}
+    named = ((name, *given.get(name, ("", _as_it_is))) for name in QUANTITIES)
+    quantities = tuple((name, columns.get(column), convert) for name, column, convert in named)
+    return _Head(delimiter, columns, max(columns.values()) + 1, quantities, ())
 
 
 def _demand(columns: Mapping[str, int], required: Sequence[str], where: str) -> None:
@@ -296,27 +295,27 @@ def _rows(head: _Head, lines: Sequence[tuple[int, str]], where: str) -> tuple[li
 
 
 def _cells(head: _Head, line: str) -> list[str]:
-    # Line by line, so that one stray quotation mark cannot swallow the lines after it.
+    # Line by line, so that one stray quotation mark cannot swallow the lines after it; a plain one needs no reader.
     try:
-        cells = [cell.strip() for cell in next(csv.reader([line], delimiter=head.delimiter, strict=True))]
+        plain = '"' not in line and len(line) < csv.field_size_limit()
+        split = line.split(head.delimiter) if plain else next(csv.reader([line], delimiter=head.delimiter, strict=True))
     except csv.Error as error:
         raise _LineError("the line is damaged") from error
-    width = max(head.columns.values()) + 1
-    if len(cells) < width or any(cells[width:]):
-        raise _LineError(f"{len(cells)} columns where the header has {width}")
+    cells = [cell.strip() for cell in split]
+    if len(cells) < head.width or any(cells[head.width :]):
+        raise _LineError(f"{len(cells)} columns where the header has {head.width}")
     return cells
 
 
 def _row(head: _Head, line: int, cells: Sequence[str]) -> _Row:
     day = _day(cells[head.columns["date"]])
-    known = {name: _value(name, cells[at], head, convert) for name, (at, convert) in head.quantities.items()}
-    values = tuple(known.get(name, math.nan) for name in QUANTITIES)
+    read = [math.nan if at is None else _value(name, cells[at], head, to) for name, at, to in head.quantities]
     received = issued = None
     if "received" in head.columns:
         received = _instant("received", cells[head.columns["received"]])
     if "issued" in head.columns:
         issued = _issued(cells[head.columns["issued"]], day)
-    return _Row(line, day, values, math.nan if received is None else received.timestamp(), issued)
+    return _Row(line, day, tuple(read), math.nan if received is None else received.timestamp(), issued)
 
 
 def _day(cell: str) -> date:
@@ -331,15 +330,22 @@ def _day(cell: str) -> date:
 
 
 def _value(name: str, cell: str, head: _Head, convert: Convert) -> float:
+    value = _number(cell, head.delimiter)
+    if value is None:
+        raise _LineError(f"{name} is not a number")
+    return convert(value)
+
+
+@lru_cache(maxsize=4096)  # ten years of tenths of a degree are a few hundred different words
+def _number(cell: str, delimiter: str) -> float | None:
+    """What a cell says: NaN where it is empty, None where it is no number."""
     if cell.casefold() in _MISSING:
         return math.nan
     written = cell.replace("−", "-")
-    if head.delimiter != ",":
+    if delimiter != ",":
         written = written.replace(",", ".")
     value = float(written) if _NUMBER.fullmatch(written) else math.nan
-    if not math.isfinite(value):
-        raise _LineError(f"{name} is not a number")
-    return convert(value)
+    return value if math.isfinite(value) else None
 
 
 def _instant(name: str, cell: str) -> datetime | None:
@@ -388,6 +394,5 @@ def _days(rows: Sequence[_Row]) -> Days:
     """The rows, sorted by day, as one run without a break."""
     first, count = _span(rows)
     table: FloatArray = np.full((len(QUANTITIES), count), np.nan)
-    for row in rows:
-        table[:, (row.day - first).days] = row.values
+    table[:, [(row.day - first).days for row in rows]] = np.transpose([row.values for row in rows])
     return Days(first, **dict(zip(QUANTITIES, table, strict=True)))
