@@ -23,7 +23,7 @@ from haulm.commands.status import add_status
 from haulm.commands.words import Command
 from haulm.errors import Exit, HaulmError
 
-# Python looks for garbage each 700 new things; a start makes a hundred thousand that stay. It cost a tenth of a morning.
+# Python looks for garbage at each 700 new things; a start makes 100,000 that stay, which took a tenth of a morning.
 GARBAGE_EACH = 50_000
 # In the order in which a newcomer meets them.
 COMMANDS = (
