@@ -11,7 +11,7 @@ import sqlite3
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -94,7 +94,7 @@ class Checks:
         found += self._explained(day)
         found += self._journal_stays(day)
         found += self._secrets()
-        found += self._bounded()
+        found += self._bounded(day)
         if self._world.store.exists():
             with self._opened() as database:
                 found += self._rows_stay(database, day)
@@ -152,6 +152,7 @@ class Checks:
             if day.day.isoformat() not in came:
                 missing.append(day.day.isoformat())
                 continue
+            yield from _told_falsely(came, recipient, day.day)
             for each in list(missing):
                 # Late, or under a wrong clock's day: then it came; else a letter since then tells of it.
                 later = [one["text"] for on, one in came.items() if on > each]
@@ -192,8 +193,9 @@ class Checks:
                 if any(secret.encode() in data for secret in SECRETS):
                     yield "a secret in a file", str(path)
 
-    def _bounded(self) -> Iterator[tuple[str, str]]:
-        for part in self._world.state.rglob("*.part"):  # files know the true time, and here a day takes seconds
+    def _bounded(self, day: Day) -> Iterator[tuple[str, str]]:
+        # Files know the true time, and here a day takes seconds; days on which the machine is off do not count.
+        for part in self._world.state.rglob("*.part") if day.ended else ():
             aged = part.stat().st_mtime - timedelta(days=1).total_seconds()
             os.utime(part, (aged, aged))
         files = [path for path in self._world.state.rglob("*") if path.is_file()]
@@ -298,20 +300,39 @@ def identity(letter: dict[str, Any]) -> tuple[str, str, str]:
 def tells_of(text: str, missed: date, recipient: str) -> bool:
     """Whether a letter explains why that of an earlier day did not come."""
     plain = " ".join(text.split())
-    named = f"{missed:%A} {missed.day} {missed:%B}"
-    if f"no letter on {named}" in plain or f"The letter of {named} did not reach {recipient}" in plain:
-        return True
-    span = re.search(r"There were no letters from \w+ (\d+ \w+) to \w+ (\d+ \w+);", plain)
-    if span is None:
-        return False
-    first, last = (
-        min(
-            (datetime.strptime(f"{one} {year}", "%d %B %Y").date() for year in (missed.year, missed.year - 1)),  # noqa: DTZ007
-            key=lambda each: abs(each - missed),
-        )
-        for one in span.groups()
-    )
-    return first <= missed <= last
+    return missed in missed_by(text, missed) or f"The letter of {_named(missed)} did not reach {recipient}" in plain
+
+
+def missed_by(text: str, about: date) -> set[date]:
+    """The days without a letter that a letter names, one by one or from the first to the last; within half a year."""
+    plain = " ".join(text.split())
+    told = re.search(r"There (?:was no letter|were no letters) (.*?)(?: \(a run was cut off [^)]*\))?[;,]", plain)
+    found: set[date] = set()
+    for span in told[1].split(" and ") if told else ():
+        days = [_nearest(*one, about) for one in re.findall(r"[A-Z][a-z]+day (\d+) (\w+)", span)]
+        found |= {days[0] + timedelta(days=n) for n in range((days[-1] - days[0]).days + 1)}
+    return found
+
+
+def _told_falsely(came: dict[str, dict[str, Any]], recipient: str, day: date) -> Iterator[tuple[str, str]]:
+    """That a letter was missed which its reader has had, and had before the day that tells of it."""
+    letter = came[day.isoformat()]
+    for missed in missed_by(letter["text"], day):
+        held = came.get(missed.isoformat())
+        if held is not None and held["at"] < letter["at"]:
+            yield "told as missed", f"the letter of {missed} to {recipient}, which came at {held['at']}"
+
+
+def _nearest(day: str, month: str, about: date) -> date:
+    known = []
+    for year in (about.year - 1, about.year, about.year + 1):
+        with suppress(ValueError):  # 29 February
+            known.append(datetime.strptime(f"{day} {month} {year}", "%d %B %Y").date())  # noqa: DTZ007
+    return min(known, key=lambda each: abs(each - about))
+
+
+def _named(day: date) -> str:
+    return f"{day:%A} {day.day} {day:%B}"
 
 
 def _key(alert: dict[str, Any]) -> tuple[str, str, str]:

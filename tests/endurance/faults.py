@@ -40,6 +40,8 @@ class Kind:
         How often a year has it.
     source
         The weather service that fails, where one does.
+    wants_mail
+        Whether it needs an answer in the mailbox to strike.
     after
         What must be so afterwards, in words; the checks that hold it are in `checks.py`.
     """
@@ -51,6 +53,7 @@ class Kind:
     stops: bool = True
     a_year: int = 6
     source: str = ""
+    wants_mail: bool = False
 
 
 def kinds(steps: tuple[str, ...] = (), *, small_disk: bool = True) -> tuple[Kind, ...]:
@@ -132,7 +135,10 @@ def _mail(way: str) -> Inject:
 
 def _of_mailbox() -> Iterator[Kind]:
     for way in answerbox.WAYS:
-        yield Kind(way, "morning", _box(way), "the letter comes; answers are read by a later run, once", stops=False)
+        yield Kind(
+            way, "morning", _box(way), "the letter comes; answers are read by a later run, once", stops=False,
+            wants_mail=way == "mailbox breaks off mid-fetch",
+        )  # fmt: skip
 
 
 def _box(way: str) -> Inject:
@@ -166,6 +172,9 @@ ONCE_A_RUN = {
     "mailbox read",
     "note written",
     "errand started",
+    "hours kept",
+    "place in the mailbox kept",
+    "what happened to the store noted",
 }
 ONCE_MORE = "one letter, but for the one window; nothing half done"
 
@@ -176,7 +185,8 @@ def _of_processes(steps: tuple[str, ...]) -> Iterator[Kind]:
     yield Kind("killed while mail goes out", "morning", _killed_in_mail, ONCE_MORE)
     for step in steps:
         slot: Slot = "note" if step == "note written" else "morning"
-        yield Kind(f"killed at: {step}", slot, _killed_at(step), ONCE_MORE, a_year=6)
+        mail = step == "place in the mailbox kept"
+        yield Kind(f"killed at: {step}", slot, _killed_at(step), ONCE_MORE, a_year=6, wants_mail=mail)
     yield Kind("two schedulers at once", "look", _two, "one letter")
 
 

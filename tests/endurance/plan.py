@@ -25,14 +25,32 @@ class Planned:
 
 @dataclass
 class Plan:
-    """The faults of each day, and the days on which the machine is off, whole or for its morning."""
+    """The faults of each day, and the days on which the machine is off, whole or for its morning.
+
+    `left` are those for which no day had room; they are owed from the beginning.
+    """
 
     faults: dict[date, list[Planned]]
     off: dict[date, str]
+    left: list[Kind]
+    crowded: bool = False
 
-    def of(self, day: date) -> list[Planned]:
-        """The faults of a day."""
-        return self.faults.get(day, [])
+    def of(self, day: date, owed: Sequence[Kind] = ()) -> list[Planned]:
+        """The faults of a day: those that were dealt, and of those that came to nothing before, what fits beside them.
+
+        A fault comes to nothing where the program does not do that day what it strikes: no forecast was due.
+        """
+        there = list(self.faults.get(day, []))
+        if day in self.off:
+            return there
+        rng = Random(f"owed {day} {len(owed)}")
+        for kind in owed:
+            strikes = {"look": rng.choice(("morning", "morning", "evening")), "any": "morning"}.get(
+                kind.slot, kind.slot
+            )
+            if _fits(kind, [one for one in there if one.strikes == strikes], crowded=self.crowded):
+                there.append(Planned(kind, strikes))
+        return there
 
 
 def first_day(seed: int) -> date:
@@ -49,9 +67,9 @@ def dealt(seed: int, days: int, kinds: Sequence[Kind], *, each_once: bool = Fals
     deck = [kind for kind in kinds for _ in range(1 if each_once else max(1, round(kind.a_year * days / 365)))]
     rng.shuffle(deck)
     # Those that can take a whole call to themselves first, so that weather services fill what is left.
-    for kind in sorted(deck, key=lambda one: not one.stops):
-        _deal(rng, kind, open_days, faults, crowded=each_once)
-    return Plan(dict(faults), off)
+    dealt_first = sorted(deck, key=lambda one: not one.stops)
+    left = [kind for kind in dealt_first if not _deal(rng, kind, open_days, faults, crowded=each_once)]
+    return Plan(dict(faults), off, left, each_once)
 
 
 def _off(rng: Random, begins: date, days: int, *, each_once: bool) -> dict[date, str]:
@@ -68,7 +86,7 @@ def _off(rng: Random, begins: date, days: int, *, each_once: bool) -> dict[date,
 
 def _deal(
     rng: Random, kind: Kind, days: Sequence[date], faults: dict[date, list[Planned]], *, crowded: bool
-) -> None:  # fmt: skip
+) -> bool:  # fmt: skip
     strikes = {"look": ("morning", "morning", "evening"), "any": ("morning", "morning", "evening", "note")}
     wanted = rng.choice(strikes.get(kind.slot, (kind.slot,)))
     lasts = rng.choice((1, 1, 1, 2, 3, MORNING_CALLS)) if kind.stops and wanted == "morning" and not crowded else 1
@@ -76,7 +94,8 @@ def _deal(
         there = [one for one in faults[day] if one.strikes == wanted]
         if _fits(kind, there, crowded=crowded):
             faults[day].append(Planned(kind, wanted, lasts))
-            return
+            return True
+    return False
 
 
 def _fits(kind: Kind, there: list[Planned], *, crowded: bool) -> bool:

@@ -21,6 +21,7 @@ from datetime import UTC, date, datetime, timedelta
 from datetime import time as clock_time
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import garden
 from checks import Breach, Checks, Day
@@ -37,6 +38,7 @@ ANSWERS_EVERY, DAYS_TO_READ = 6, 12
 KEPT_FILES = (
     "taken.jsonl", "arrived.jsonl", "year.json", "kept/checks.json", "kept/journal", "kept/yesterday.sqlite",
 )  # fmt: skip
+MEASURED = (10, 100, 200, 300, 364, 365)  # days at whose end memory and sizes are noted
 KEPT_DAYS = 3  # so many beginnings of days are kept, and those of days with a breach
 
 
@@ -56,16 +58,21 @@ class Year:
         self.done = int(told.get("done", 0))
         self.struck: Counter[str] = Counter(told.get("struck", {}))
         self.missed: Counter[str] = Counter(told.get("missed", {}))
+        self.days_met: Counter[str] = Counter(told.get("days_met", {}))
+        self.hurt: Counter[str] = Counter(told.get("hurt", {}))
+        self.owed: list[str] = told.get("owed", [kind.name for kind in plan.left])
         self.breaches: list[str] = told.get("breaches", [])
         self.seconds = float(told.get("seconds", 0.0))
         self.largest_kb = int(told.get("largest_kb", 0))
+        self.sizes: dict[str, dict[str, int]] = told.get("sizes", {})
         self._settings = load(self.world.settings, {})
 
     def save(self) -> None:
         """Keep where it stands, so that it can go on."""
         told = {
             "done": self.done, "struck": self.struck, "missed": self.missed, "breaches": self.breaches,
-            "seconds": self.seconds, "largest_kb": self.largest_kb,
+            "days_met": self.days_met, "hurt": self.hurt, "owed": self.owed, "doubles": self.checks.doubles,
+            "windows": self.checks.windows, "sizes": self.sizes, "seconds": self.seconds, "largest_kb": self.largest_kb,
         }  # fmt: skip
         self._path.write_text(json.dumps(told))
         self.checks.save()
@@ -76,29 +83,47 @@ class Year:
         day = self.begins + self.done * DAY
         self._snapshot(day)
         seen = Day(day)
-        for call, planned in self._calls(day):
-            self._strike(call, planned, seen)
+        by_name = {kind.name: kind for kind in self.kinds}
+        planned = self.plan.of(day, [by_name[name] for name in self.owed])
+        for call, faults in self._calls(day, planned):
+            self._strike(call, faults, seen)
+        self._settle(day, planned, seen)
         found = self.checks.after(seen)
         if found:
             self._keep_breach(day)
+            self.hurt.update(set(seen.faults))
         self.breaches += [str(one) for one in found]
         self.done += 1
         self.seconds += time.monotonic() - began
         self.save()
         return found
 
+    def _settle(self, day: date, planned: list[Planned], seen: Day) -> None:
+        """What was met is paid; what came to nothing all day is owed."""
+        met = set(seen.faults)
+        self.days_met.update(met)
+        for one in planned:
+            name = one.kind.name
+            if name in met and one not in self.plan.of(day):
+                self.owed.remove(name)
+            elif name not in met and one in self.plan.of(day):
+                self.owed.append(name)
+        if self.done + 1 in MEASURED:
+            self.sizes[str(self.done + 1)] = _sizes(self.world) | {
+                "resident_kb": max((one.resident_kb for one in seen.ended), default=0)
+            }
+
     # --- the calls of a day
 
-    def _calls(self, day: date) -> Iterator[tuple[Call, list[Planned]]]:
+    def _calls(self, day: date, planned: list[Planned]) -> Iterator[tuple[Call, list[Planned]]]:
         """Every call that a timer or the grower makes, in order, with the faults that strike it."""
         off = self.plan.off.get(day, "")
-        planned = self.plan.of(day)
         if off:
             self._count(off, first=self.plan.off.get(day - DAY) != off)
         if off == OFF_FOR_A_WEEK:
             return
         fresh = Random(f"{self.seed} {day}").random() < 0.08
-        self._answer(day)
+        self._answer(day, wanted=any(one.kind.wants_mail for one in planned))
         mornings = [one for one in planned if one.strikes == "morning"]
         for number in range(MORNING_CALLS if not off else 0):
             call = Call(("schedule", "--once"), _at(day, 6 + number, 30), fresh=fresh and number == 0)
@@ -110,9 +135,9 @@ class Year:
             )
         yield from self._evenings(day, [one for one in planned if one.strikes == "evening"])
 
-    def _answer(self, day: date) -> None:
+    def _answer(self, day: date, *, wanted: bool) -> None:
         """Now and then the grower answers a letter, and a stranger, or a forged mark, tries to."""
-        if day.toordinal() % ANSWERS_EVERY or not self.world.letterbox.taken:
+        if (day.toordinal() % ANSWERS_EVERY and not wanted) or not self.world.letterbox.taken:
             return
         mine = [one for one in self.world.letterbox.taken[-20:] if one["recipient"] == garden.ME and one["marks"]]
         at, number = _at(day, 5, 0), len(self.checks.answered)
@@ -206,18 +231,36 @@ def go_back(folder: Path, number: int) -> None:
             shutil.copy(kept / Path(name).name, folder / name)
 
 
+def _sizes(world: World) -> dict[str, int]:
+    """Bytes of the store, the spool, the letters and all of the state folder, and its count of files."""
+    files = [path for path in world.disk.rglob("*") if path.is_file()]
+    parts = {"backups": "copies", "spool": "spool", "letters": "letters", "damaged": "damaged"}
+    found = Counter(dict.fromkeys(parts.values(), 0))
+    for path in files:
+        for part, told in parts.items():
+            found[told] += path.stat().st_size if part in path.parts else 0
+    return {**found, "store": world.store.stat().st_size if world.store.exists() else 0, "files": len(files)}
+
+
 def _at(day: date, hour: int, minute: int) -> datetime:
     return datetime.combine(day, clock_time(hour, minute), ZONE)
 
 
-def table(year: Year) -> Iterator[str]:
-    """Each kind with how often it was met, and what that came to."""
-    for name in [*(kind.name for kind in year.kinds), *sorted(set(year.struck) - {kind.name for kind in year.kinds})]:
-        if year.struck[name] or year.missed[name]:
-            yield f"{name:58} {year.struck[name]:5} met, {year.missed[name]:3} came to nothing"
-    total = sum(year.struck.values())
-    yield f"{total} faults of {len(year.struck)} kinds; letters that came twice: {year.checks.doubles}, in"
-    yield f"{year.checks.windows} windows; {len(year.breaches)} breaches; {year.seconds:.0f} s for {year.done} days."
+def table(told: list[dict[str, Any]], names: list[str]) -> Iterator[str]:
+    """Each kind with the days on which it was met, the calls it met, and the days survived without a breach."""
+    total = {
+        key: sum((Counter(one[key]) for one in told), Counter()) for key in ("struck", "missed", "days_met", "hurt")
+    }
+    yield f"{'kind':50} {'days':>5} {'survived':>8} {'calls':>6} {'came to nothing':>15}"
+    for name in [*names, *sorted({*total["struck"]} - {*names})]:
+        days = total["days_met"][name] or total["struck"][name]
+        yield (
+            f"{name:50} {days:5} {days - total['hurt'][name]:8} {total['struck'][name]:6} {total['missed'][name]:15}"
+        )
+    days, seconds, breaches = (sum(one[key] for one in told) for key in ("done", "seconds", "broken"))
+    doubles, windows = (sum(one[key] for one in told) for key in ("doubles", "windows"))
+    yield f"{sum(total['struck'].values())} faults of {len(total['struck'])} kinds in {days} days and {seconds:.0f} s;"
+    yield f"{doubles} letters came twice, in {windows} windows; {breaches} breaches."
 
 
 def main() -> int:
@@ -229,7 +272,10 @@ def main() -> int:
     words.add_argument("--from-day", type=int, help="go back to this kept day (0 is the first)")
     words.add_argument("--short", action="store_true", help="every kind once, in 20 days")
     words.add_argument("--stop-at-breach", action="store_true")
+    words.add_argument("--sum", type=Path, nargs="+", metavar="FOLDER", help="only add up what kept years came to")
     given = words.parse_args()
+    if given.sum:
+        return _sum(given.sum)
     days = 20 if given.short else given.days
     folder = given.folder or Path(tempfile.mkdtemp(prefix="haulm-year-"))
     folder = folder.resolve()
@@ -249,8 +295,16 @@ def main() -> int:
         year.world.close()
         if given.folder is None:
             unmount(year.world.disk)
-    print("\n".join(table(year)))
-    return 1 if year.breaches else 0
+    return _sum([folder])
+
+
+def _sum(folders: list[Path]) -> int:
+    """Print what some years came to, together."""
+    told = [json.loads((folder / "year.json").read_text()) for folder in folders]
+    for one in told:
+        one["broken"] = len(one["breaches"])
+    print("\n".join(table(told, [kind.name for kind in kinds(STEPS, small_disk=os.geteuid() == 0)])))
+    return 1 if any(one["broken"] for one in told) else 0
 
 
 def _tell(year: Year, found: list[Breach]) -> None:

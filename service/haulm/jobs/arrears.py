@@ -62,8 +62,7 @@ def _unheard(database: Database, garden: str, day: date, now: datetime) -> date 
 def _missed(days: tuple[date, ...], runs: Sequence[Run], *, forgotten: bool) -> tuple[str, ...]:
     if not days:
         return ()
-    one = f"on {days[0]:%A %-d %B}"
-    span = one if len(days) == 1 else f"from {days[0]:%A %-d %B} to {days[-1]:%A %-d %B}"
+    span = " and ".join(_span(row) for row in _unbroken(days))
     if forgotten:
         return (f"Whether there {'was a letter' if len(days) == 1 else 'were letters'} {span} is not known any more.",)
     cut_off = {run.day for run in runs if run.outcome is Outcome.CUT_OFF}.intersection(days)
@@ -72,6 +71,22 @@ def _missed(days: tuple[date, ...], runs: Sequence[Run], *, forgotten: bool) -> 
         return (f"There was no letter {span}{why}; what it would have said is in this one.",)
     why = f" (a run was cut off on {len(cut_off)} of these days)" if cut_off else ""
     return (f"There were no letters {span}{why}; what they would have said is in this one.",)
+
+
+def _unbroken(days: Sequence[date]) -> list[list[date]]:
+    """Days in order, those that follow each other together: a day within that had its letter is not called missed."""
+    found: list[list[date]] = []
+    for day in days:
+        if found and found[-1][-1] + DAY == day:
+            found[-1].append(day)
+        else:
+            found.append([day])
+    return found
+
+
+def _span(days: Sequence[date]) -> str:
+    first, last = (f"{day:%A %-d %B}" for day in (days[0], days[-1]))
+    return f"on {first}" if len(days) == 1 else f"from {first} to {last}"
 
 
 def _not_looked(runs: Sequence[Run], evening: date) -> tuple[str, ...]:

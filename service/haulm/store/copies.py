@@ -9,7 +9,7 @@ import os
 import re
 import shutil
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -25,6 +25,7 @@ from haulm.store.soundness import check_copy
 _NAME = re.compile(r"haulm-(\d{8}T\d{6}Z)(?:-version-(\d+))?\.sqlite")
 _STAMP = "%Y%m%dT%H%M%SZ"
 _CLOCKS_ERR = timedelta(days=1)
+LEAST_KEPT = 3  # judgement: so many of the newest copies are never let go of to make room
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +52,13 @@ def copies_in(folder: Path) -> tuple[Copy, ...]:
     return tuple(sorted(found, key=lambda copy: (copy.made, copy.version), reverse=True))
 
 
-def make_copy(source: sqlite3.Connection, folder: Path, made: datetime, version: int, mark: int = 0) -> Copy:
+def make_copy(
+    source: sqlite3.Connection, folder: Path, made: datetime, version: int, mark: int = 0, spare: Sequence[Path] = ()
+) -> Copy:
     """Copy an open store as it stands at this moment; others may go on writing to it.
 
-    The copy takes its name only when it is whole, found sound and on the disk.
+    The copy takes its name only when it is whole, found sound and on the disk. Where the disk has no room for it, older
+    ones make way: one of today is worth more than those of last month.
 
     Parameters
     ----------
@@ -64,6 +68,8 @@ def make_copy(source: sqlite3.Connection, folder: Path, made: datetime, version:
         The version of tables that this haulm knows.
     mark
         The version of the tables, where the copy is made before they are changed.
+    spare
+        Files that make way first, the first of them first.
 
     Raises
     ------
@@ -77,7 +83,7 @@ def make_copy(source: sqlite3.Connection, folder: Path, made: datetime, version:
     try:
         make_folder(folder)
         with lock(folder / ".lock", made, holder="a copy of the store"):
-            _make_room(source, folder)
+            _make_room(source, folder, spare)
             _write(source, copy.path, version)
     except RAISED as fault:
         raise told(folder, fault) from fault
@@ -150,9 +156,15 @@ def _pour(source: sqlite3.Connection, making: Path) -> None:
         raise told(making, fault) from fault
 
 
-def _make_room(source: sqlite3.Connection, folder: Path) -> None:
+def _make_room(source: sqlite3.Connection, folder: Path, spare: Sequence[Path]) -> None:
     """A copy must never take the room that the next letter needs."""
     size = _number(source, "page_count") * _number(source, "page_size")
+    oldest = [copy.path for copy in reversed(copies_in(folder)[LEAST_KEPT:])]
+    for old in (*spare, *oldest):
+        if shutil.disk_usage(folder).free >= 2 * size:
+            return
+        with marked(Step.COPY_DROPPED):
+            old.unlink(missing_ok=True)
     if shutil.disk_usage(folder).free < 2 * size:
         raise StoreError(
             f"no copy was made: less than {2 * size / 1e6:.0f} MB are free",

@@ -76,8 +76,13 @@ class Database:
             self.rows("PRAGMA query_only = ON")
 
     def copy(self, folder: Path, made: datetime) -> Copy:
-        """Make a sound copy in a folder; the errors are those of `make_copy`."""
-        return make_copy(self._connection, folder, made, len(MIGRATIONS))
+        """Make a sound copy in a folder; the errors are those of `make_copy`.
+
+        Where there is no room, stores that were damaged and set aside go before older copies do, all but the newest.
+        """
+        damaged = sorted(damaged_of(self.path).glob("*.sqlite"), key=lambda file: file.stat().st_mtime)[:-1]
+        spare = [file.with_name(file.name + part) for file in damaged for part in ("", "-wal", "-shm")]
+        return make_copy(self._connection, folder, made, len(MIGRATIONS), spare=spare)
 
     def rows(self, statement: str, values: Sequence[Value] = ()) -> list[sqlite3.Row]:
         """All rows that a statement gives."""
