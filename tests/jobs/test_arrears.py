@@ -56,3 +56,10 @@ def test_until_a_letter_got_through(database):
     text = told(database)
     assert "There was no letter on Friday 7 May" not in text
     assert "The letter of" not in text, "a letter since then has told of the one that was refused"
+
+
+def test_mornings_missed_with_a_letter_between_them_are_named_apart(database):
+    morning(database, TODAY - timedelta(days=6), other=Status.SENT)
+    morning(database, TODAY - timedelta(days=4), other=Status.REFUSED)
+    text = told(database)
+    assert "There were no letters on Wednesday 5 May and from Friday 7 May to Sunday 9 May;" in text

@@ -1,6 +1,7 @@
 """A store that is damaged or lost: the next run mends it by itself, says so, and sends nothing twice."""
 
 import errno
+import json
 import shutil
 import sqlite3
 from datetime import UTC, date, datetime, timedelta
@@ -19,11 +20,12 @@ from haulm.settings.sample import sample_toml
 from haulm.store.answers import signing_key
 from haulm.store.copies import copies_in
 from haulm.store.database import copies_of, damaged_of, open_database
-from haulm.store.letters import headings
+from haulm.store.letters import headings, letter_of
 from haulm.store.lock import lock
 from haulm.store.notes import read_notes
 from haulm.store.post_book import book_of
 from haulm.store.runs import Outcome, events, read_runs
+from haulm.store.said import read_said
 
 FIRST = date(2027, 5, 4)
 PAGE = 4096
@@ -394,6 +396,54 @@ def test_runs_read_back_count_as_done(run, state, settings):
     with open_database(state.store) as database:
         runs = read_runs(database, settings.garden.key, FIRST)
     assert [(one.outcome, one.note) for one in runs] == [(Outcome.DONE, "read back from its folder")]
+
+
+def _back_to_the_first_copy(state):
+    """The store is gone, and its only copy is that of the first day."""
+    for copy in copies_in(copies_of(state.store))[:-1]:
+        copy.path.unlink()
+    remove(state.store)
+
+
+def test_what_forgotten_letters_said_is_not_said_again(run, state, settings):
+    key, begins, ends = settings.garden.key, -40, -28  # from 25 March, when it is soon time to chit
+    for number in range(begins, ends):
+        run(after(number))
+    with open_database(state.store) as database:
+        before = [one for one in read_said(database, key) if one.ended_on is None]
+    copied = copies_in(copies_of(state.store))[-1].made.date()
+    since = {(one.rule, one.episode, one.verdict) for one in before if one.first_on > copied}
+    assert since, "the letters since the copy said something new"
+    _back_to_the_first_copy(state)
+    run(after(ends - 1), 9)
+    with open_database(state.store) as database:
+        known = {(one.rule, one.episode, one.verdict) for one in read_said(database, key) if one.ended_on is None}
+    assert since <= known
+    fresh = {
+        (one["rule"], one["verdict"]) for one in json.loads(run(after(ends)).letter.json)["alerts"] if one["fresh"]
+    }
+    assert not fresh & {(rule, verdict) for rule, _, verdict in since}
+
+
+def test_a_letter_that_a_wrong_clock_dated_ahead_is_read_back_too(run, state, settings):
+    run(FIRST)
+    ahead = run(after(9))
+    _back_to_the_first_copy(state)
+    run(after(1))
+    with open_database(state.store) as database:
+        days = [head.day for head in headings(database, settings.garden.key)]
+        assert sorted(days) == [FIRST, after(1), after(9)]
+        assert letter_of(database, settings.garden.key, "morning", after(9)).text == ahead.letter.text
+
+
+def test_a_copy_that_a_wrong_clock_ran_ahead_in_has_its_letters_read_back(run, state, settings):
+    run(after(9))  # the clock is ahead; then it is right again
+    run(FIRST, 8)
+    run(after(1))
+    _back_to_the_first_copy(state)
+    run(after(1), 9)
+    with open_database(state.store) as database:
+        assert sorted(head.day for head in headings(database, settings.garden.key)) == [FIRST, after(1), after(9)]
 
 
 def test_a_copy_is_made_once_a_day_after_the_letter_and_thinned_out(run, state, tmp_path):

@@ -1,5 +1,6 @@
 """Copies of a store in use: whole, sound, closed to others, thinned out, and never in the way."""
 
+import os
 import shutil
 import sqlite3
 import stat
@@ -12,7 +13,7 @@ import pytest
 from haulm.errors import BusyError, DamagedError, StoreError
 from haulm.steps import Step
 from haulm.store.copies import copies_in, newest_sound, thin_out
-from haulm.store.database import Database, copies_of, open_database
+from haulm.store.database import Database, copies_of, damaged_of, open_database
 from haulm.store.letters import Address, StoredLetter, keep_letter, letter_of
 from haulm.store.lock import lock
 from haulm.store.migrations import MIGRATIONS
@@ -100,6 +101,40 @@ def test_without_room_no_copy_is_made(
     with pytest.raises(StoreError, match="MB are free"):
         database.copy(folder, now)
     assert copies_in(folder) == ()
+
+
+def test_without_room_what_was_set_aside_and_the_oldest_copies_make_way(
+    database: Database, path: Path, folder: Path, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    named(folder, *(f"2027050{number}T053000Z" for number in range(1, 7)))
+    aside = [damaged_of(path) / f"haulm-2027040{number}T053000Z.sqlite" for number in (1, 2)]
+    aside[0].parent.mkdir()
+    for number, file in enumerate(aside):
+        file.write_bytes(b"")
+        os.utime(file, (number, number))
+    usage = namedtuple("usage", "total used free")
+
+    def only_once_files_are_gone(_: Path) -> tuple[int, int, int]:
+        return usage(10**9, 0, 10**9 if len(copies_in(folder)) <= 4 and not aside[0].exists() else 1000)
+
+    monkeypatch.setattr(shutil, "disk_usage", only_once_files_are_gone)
+    made = database.copy(folder, now)
+    assert not aside[0].exists()
+    assert aside[1].exists(), "the newest is kept for a look"
+    assert made in copies_in(folder)
+    older = [name for name in names(folder) if name != f"{made.made:%Y%m%dT%H%M%SZ}"]
+    assert older == [f"2027050{number}T053000Z" for number in (6, 5, 4, 3)]
+
+
+def test_the_newest_few_copies_never_make_way(
+    database: Database, folder: Path, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    named(folder, *(f"2027050{number}T053000Z" for number in range(1, 7)))
+    usage = namedtuple("usage", "total used free")
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage(10**6, 10**6 - 1000, 1000))
+    with pytest.raises(StoreError, match="MB are free"):
+        database.copy(folder, now)
+    assert names(folder) == [f"2027050{number}T053000Z" for number in (6, 5, 4)]
 
 
 def test_a_file_in_the_folders_place_is_told(database: Database, folder: Path, now: datetime) -> None:
