@@ -143,6 +143,11 @@ class Checks:
             identity(one)[:3] == ("morning", day.isoformat(), recipient) for one in self._world.letterbox.taken[-40:]
         )
 
+    def _came_early(self, day: date) -> bool:
+        """Whether a clock that was ahead wrote this day's letter before those of the days before it."""
+        known = (one for one in self._world.letterbox.taken if identity(one)[:2] == ("morning", day.isoformat()))
+        return any(local(datetime.fromisoformat(one["at"])) < day for one in known)
+
     def _explained(self, day: Day) -> Iterator[tuple[str, str]]:
         """A morning whose letter did not come on its day is told of in the next letter that is written."""
         for recipient in (garden.ME, garden.OTHER):
@@ -277,7 +282,7 @@ class Checks:
             "SELECT json FROM letters WHERE day < ? AND kind = 'morning' ORDER BY day DESC LIMIT 1",
             (day.day.isoformat(),),
         ).fetchone()
-        if last is None:
+        if last is None or self._came_early(day.day):
             return
         before = {_key(one): one for one in json.loads(last["json"])["alerts"] if not one["ended"]}
         for one in told:

@@ -27,7 +27,8 @@ import os, sqlite3, sys
 kind, now = sys.argv[1], os.environ["YEAR_OF_NOW"]
 with sqlite3.connect(os.environ["YEAR_OF_STORE"], timeout=5) as store:
     store.execute(
-        "INSERT INTO runs (garden, kind, day, started, ended, outcome, exit_code, note) VALUES (?, ?, ?, ?, ?, ?, 0, '')",
+        "INSERT INTO runs (garden, kind, day, started, ended, outcome, exit_code, note)"
+        " VALUES (?, ?, ?, ?, ?, ?, 0, '')",
         (os.environ["YEAR_OF_GARDEN"], kind, os.environ["YEAR_OF_DAY"], now, now, "done"),
     )
 """

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from haulm.advice import Said
-from haulm.alerts.select import standing
+from haulm.alerts.select import Open, open_episodes
 from haulm.jobs.deliver import addresses
 from haulm.jobs.errands import EVENING, MORNING
 from haulm.post.folder import take_from_folder
@@ -75,13 +75,13 @@ def _said(database: Database, letter: StoredLetter) -> tuple[Said, ...]:
     """
     if letter.kind != "morning":
         return ()
-    memory = read_said(database, letter.garden, before=letter.day)
-    return tuple(said for alert in json.loads(letter.json)["alerts"] for said in _of_alert(alert, letter.day, memory))
+    held = open_episodes(read_said(database, letter.garden, before=letter.day))
+    return tuple(said for alert in json.loads(letter.json)["alerts"] for said in _of_alert(alert, letter.day, held))
 
 
-def _of_alert(alert: Mapping[str, str], day: date, memory: tuple[Said, ...]) -> Iterator[Said]:
+def _of_alert(alert: Mapping[str, str], day: date, open_said: Open) -> Iterator[Said]:
     rule, bed, planting, episode = (alert[name] for name in ("rule", "bed", "planting", "episode"))
-    held = standing(memory, rule, bed, planting)
+    held = open_said.get((rule, bed, planting))
     if held is not None and (alert["ended"] or held.episode != episode):
         yield replace(held, ended_on=day)
     if not alert["ended"]:
