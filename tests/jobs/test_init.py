@@ -8,7 +8,7 @@ import pytest
 
 from haulm import cli
 from haulm.errors import Exit, UsageError
-from haulm.jobs.init import Answers, init
+from haulm.jobs.init import Answers, Person, init
 from haulm.settings.load import load
 
 OPTIONS = [
@@ -193,7 +193,7 @@ def converse(tmp_path, network, world):
         given = Answers(zone="Europe/London")
         now = datetime.now(UTC)
         path, spool = tmp_path / "haulm.toml", tmp_path / "spool"
-        lines = init(path, given, spool, network, now, overwrite=overwrite, ask=ask, ask_secret=secret)
+        lines = init(path, given, spool, network, now, overwrite=overwrite, person=Person(ask, secret))
         return list(lines), asked
 
     return go

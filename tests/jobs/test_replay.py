@@ -185,6 +185,20 @@ def test_frost_calls_are_set_against_what_the_nights_did(run, place):
     assert more.false > as_set.false
 
 
+def test_what_came_of_a_frost_is_told_once_and_never_against_what_was_called(run, place, days):
+    """Nights well below freezing on leaves: each was called, or is told once, on the morning after, as not called."""
+    lows = days.air_min_c.copy()
+    for night in (date(2027, 5, 28), date(2027, 5, 31), date(2027, 6, 6)):
+        lows[(night - days.first).days] = -3.0
+    write_days(place[0].parent / "days.csv", replace(days, air_min_c=lows))
+    (variant,) = run((date(2027, 3, 20), date(2027, 6, 20))).variants
+    called = {line.day + DAY for line in variant.lines if line.alert.rule == "frost" and line.alert.level >= 2}
+    told = [line.alert for line in variant.lines if line.alert.rule == "frost-outcome"]
+    assert called
+    assert called.isdisjoint(date.fromisoformat(one.episode) for one in told if one.verdict == "came-unwarned")
+    assert len(told) == len({(one.bed, one.episode) for one in told})
+
+
 def test_without_a_simulated_grower_the_journal_speaks_as_it_was_known(run, place):
     settings, state = load(place[0]), place[1]
     journal = state.journal(settings.garden)

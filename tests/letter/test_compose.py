@@ -40,7 +40,24 @@ def test_the_most_urgent_comes_first_whatever_order_it_was_given_in(busy, thresh
 def test_an_end_is_told_under_keep_an_eye_on(alert_of, decision_of, thresholds):
     letter = compose(decision_of(alert_of("frost", Section.DO_TODAY, ended=True)), thresholds)
     assert [part.title for part in letter.parts] == ["Keep an eye on"]
-    assert letter.subject == "Nothing to do today – Tue 14 April"
+    assert letter.subject == "Gatebed: frost on the shoots is unlikely in the coming nights – Tue 14 April"
+
+
+def test_what_to_get_ready_for_stays_in_the_subject_and_before_lesser_news(
+    busy, frost, silent, decision_of, thresholds
+):
+    waited_for = replace(frost, section=Section.GET_READY, fresh=False, urgency=60)
+    lesser = replace(silent, urgency=20)
+    for alerts in ((waited_for,), (waited_for, lesser)):
+        subject = compose(decision_of(*alerts), thresholds).subject
+        assert subject == "Cover Wallbed tonight: frost – Tue 14 April"
+
+
+def test_a_letter_that_only_carries_a_remark_says_it_in_its_subject(silent, decision_of, thresholds):
+    still = replace(silent, fresh=False)
+    assert compose(decision_of(still), thresholds).subject == "The weather station is silent – Tue 14 April"
+    heard = replace(decision_of(), heard=("Noted: Gatebed, watered 12 mm on Mon 13 April.",))
+    assert compose(heard, thresholds).subject == "Noted: Gatebed, watered 12 mm on Mon 13 April – Tue 14 April"
 
 
 def test_subject_is_what_is_to_do_before_graver_news(busy, frost, silent, decision_of, alert_of, thresholds):

@@ -4,6 +4,7 @@ import argparse
 import os
 from datetime import UTC, datetime
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, folded, settings_file, with_settings, with_state
 
 
@@ -22,6 +23,7 @@ def _mend(arguments: argparse.Namespace) -> int:
 
     settings = settings_of(settings_file(arguments), os.environ)
     state = state_folder(arguments.state, os.environ)
-    report = mend(settings, state, datetime.now(UTC), dry_run=arguments.dry_run)
+    with at_work("Checking and mending" if not arguments.dry_run else "Checking"):
+        report = mend(settings, state, datetime.now(UTC), dry_run=arguments.dry_run)
     print(folded(report.lines))
     return report.exit_code

@@ -85,13 +85,14 @@ def add_check(commands: Commands) -> None:
 def _demo(arguments: argparse.Namespace) -> int:
     from haulm.jobs.demo import DEFAULT_DAY, demo  # noqa: PLC0415  --help must stay light
 
-    for line in demo(arguments.into or Path("haulm-demo"), arguments.on or DEFAULT_DAY):
-        print(line)
+    with at_work("Thinking two invented mornings through"):
+        lines = list(demo(arguments.into or Path("haulm-demo"), arguments.on or DEFAULT_DAY))
+    print("\n".join(lines))
     return Exit.DONE
 
 
 def _init(arguments: argparse.Namespace) -> int:
-    from haulm.jobs.init import Answers, init, on_a_terminal, terminal_ask, terminal_secret  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.init import NOBODY, Answers, Person, init, on_a_terminal, terminal_ask, terminal_secret  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
 
     given = Answers(
@@ -127,8 +128,7 @@ def _init(arguments: argparse.Namespace) -> int:
         os.environ,
         datetime.now(UTC),
         overwrite=arguments.overwrite,
-        ask=terminal_ask if on_a_terminal() else None,
-        ask_secret=terminal_secret if on_a_terminal() else None,
+        person=Person(terminal_ask, terminal_secret, at_work) if on_a_terminal() else NOBODY,
     )
     for line in said:
         print(line)
@@ -147,8 +147,10 @@ def _check(arguments: argparse.Namespace) -> int:
     settings = settings_of(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
-    files, found = check_files(settings, datetime.now(UTC))
-    lines, code = check_store(state_folder(arguments.state, os.environ))
+    with at_work("Reading the weather files"):
+        files, found = check_files(settings, datetime.now(UTC))
+    with at_work("Checking what haulm remembers"):
+        lines, code = check_store(state_folder(arguments.state, os.environ))
     print(folded([*describe(settings), *as_lines(files), *lines]))
     return code or found
 
@@ -173,7 +175,8 @@ def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
 
     spool = state_folder(arguments.state, os.environ).spool
-    tried, code = check_live(settings, spool, datetime.now(UTC))
+    with at_work("Trying every source and every way out"):
+        tried, code = check_live(settings, spool, datetime.now(UTC))
     failed = sum(not one.works for one in tried)
     lines = [*as_lines(tried), *([f"{failed} of {len(tried)} did not work."] if failed else [])]
     print(as_json(tried) if arguments.json else folded(lines))

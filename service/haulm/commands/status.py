@@ -4,6 +4,7 @@ import argparse
 import os
 from datetime import UTC, datetime
 
+from haulm.commands.at_work import at_work
 from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
 from haulm.errors import SettingsError
 
@@ -34,8 +35,9 @@ def _status(arguments: argparse.Namespace) -> int:
             logging.getLogger("haulm").error("No letter can go out: %s", fault)
         raise
     state = state_folder(arguments.state, os.environ)
-    found = status_of(settings, state, datetime.now(UTC))
-    if arguments.tell:
-        tell(settings, state, found)
+    with at_work("Looking at all that is kept"):
+        found = status_of(settings, state, datetime.now(UTC))
+        if arguments.tell:
+            tell(settings, state, found)
     print(as_json(found) if arguments.json else "\n".join(as_lines(found)))
     return found.exit_code

@@ -45,7 +45,7 @@ def calendar(
     if observed.record is None:
         raise SourceError("there is no weather to reckon dates from", remedy=" ".join(observed.notices))
     coming = coming_dates(decision)
-    name = f"haulm, {settings.garden.place.name}"
+    name = f"haulm at {settings.garden.place.name}"
     try:
         before = file.read_bytes() if file.exists() else b""
         write_whole(file, calendar_file(coming, settings.garden.key, name, now, before), Step.CALENDAR_WRITTEN)

@@ -6,6 +6,7 @@ import re
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -36,6 +37,7 @@ VARIABLE, MAILBOX_VARIABLE = "HAULM_POST__MAIL__PASSWORD", "HAULM_POST__MAILBOX_
 
 Ask = Callable[[str, str], str]
 AskSecret = Callable[[str], str]
+TellWork = Callable[[str], AbstractContextManager[None]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,26 @@ class Answers:
     mailbox_password: str = field(default="", repr=False)
 
 
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Whoever sits at the terminal, or nobody.
+
+    Attributes
+    ----------
+    ask
+        Asks a question with a default; None where nobody can be asked.
+    ask_secret
+        Asks for a password without showing it.
+    at_work
+        Tells what is being done, for as long as it takes.
+    """
+
+    ask: Ask | None = None
+    ask_secret: AskSecret | None = None
+    at_work: TellWork = lambda _doing: nullcontext()
+
+
+NOBODY = Person()
 QUESTIONS = {
     "name": ("What is the place called?", ""),
     "latitude": ("Latitude in degrees (south is negative)?", ""),
@@ -88,17 +110,9 @@ def init(
     now: datetime,
     *,
     overwrite: bool,
-    ask: Ask | None,
-    ask_secret: AskSecret | None = None,
+    person: Person = NOBODY,
 ) -> Iterator[str]:
     """Write a settings file and say what it will do.
-
-    Parameters
-    ----------
-    ask
-        Asks a person a question with a default; None where nobody can be asked.
-    ask_secret
-        Asks for a password without showing it.
 
     Raises
     ------
@@ -109,16 +123,17 @@ def init(
     """
     if path.exists() and not overwrite:
         raise UsageError("it stands already", where=str(path), remedy="Name another file, or say --overwrite.")
-    answers = _complete(given, ask, ask_secret)
+    answers = _complete(given, person.ask, person.ask_secret)
     values = _values(answers)
     secrets = {VARIABLE: answers.mail_password, MAILBOX_VARIABLE: answers.mailbox_password}
     environ = {**environ, **{name: secret for name, secret in secrets.items() if secret}}
     draft = _checked({**values, "weather": _weather(answers, (_PLACEHOLDER,))}, path, environ)
     stations = answers.stations
     if not stations:
-        candidates = _look_up(draft, answers.within_km, spool, now)
+        with person.at_work("Looking for weather stations near by"):
+            candidates = _look_up(draft, answers.within_km, spool, now)
         yield from _table(candidates, draft.garden.place)
-        stations = (_choose(candidates, draft.garden.place, now, ask),)
+        stations = (_choose(candidates, draft.garden.place, now, person.ask),)
     text = filled({**values, "weather": _weather(answers, stations)})
     _checked({**values, "weather": _weather(answers, stations)}, path, environ)
     typed = {BESIDE: answers.mail_password, MAILBOX_BESIDE: answers.mailbox_password}

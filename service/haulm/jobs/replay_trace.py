@@ -24,6 +24,9 @@ from haulm.weather import DAY, Daily, Forecast, Record
 ISSUES_LOOKED_BACK = timedelta(days=8)  # as a morning does: earlier issues bridge days whose station row is late
 WINDOW_SEEN_AHEAD = timedelta(days=130)  # a planting is moved on to its next year so long before that year's window
 REMEMBERED = timedelta(days=366)
+OVER_REMEMBERED = timedelta(
+    days=8
+)  # a station tells last night some days late: was there a call for it, and is that told?
 NOTED = timedelta(days=1200)  # longer than any morning looks back for the straw and the water of a bed
 COVER = 2  # the level of a frost alert that asks for a cover tonight
 
@@ -93,8 +96,9 @@ class Trace:
     def morning(self, day: date) -> None:
         """Think one morning, and what follows from it."""
         decision = self._decided(day)
-        # Rules look at open episodes only; those of a planting that is gone stay open, and are let go.
-        self._said = tuple(s for s in decision.memory if s.ended_on is None and s.last_on > day - REMEMBERED)
+        # Rules look at what is open and at nights just past; what stays open for a planting that is gone is let go.
+        since = {True: day - REMEMBERED, False: day - OVER_REMEMBERED}
+        self._said = tuple(said for said in decision.memory if said.last_on > since[said.ended_on is None])
         fresh = [alert for alert in decision.alerts if alert.fresh and not alert.ended]
         self.lines += [Line(day, alert, item(alert, decision).sentence) for alert in fresh]
         for condition in decision.conditions:

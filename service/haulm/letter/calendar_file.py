@@ -7,7 +7,7 @@ another. One whose day and title stand is kept as it was, byte for byte.
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vText
 
 from haulm.letter.dates import Coming
 from haulm.weather import DAY
@@ -32,7 +32,7 @@ def calendar_file(coming: Iterable[Coming], garden: str, name: str, now: datetim
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", name)
+    calendar.add("x-wr-calname", vText(name))  # of a name it does not know icalendar leaves commas bare
     for one in coming:
         calendar.add_component(_event(one, garden, now.astimezone(UTC).replace(microsecond=0), held))
     return bytes(calendar.to_ical())

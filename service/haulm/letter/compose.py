@@ -103,6 +103,8 @@ def _subject(decision: Decision) -> str:
     alert = _most_urgent(decision)
     if alert is not None:
         said = words.subject(alert, decision)
+    elif decision.heard:
+        said = decision.heard[0].rstrip(".")
     elif _all_known(decision):
         said = f"{_nothing(decision)} to do today"
     else:
@@ -111,10 +113,16 @@ def _subject(decision: Decision) -> str:
 
 
 def _most_urgent(decision: Decision) -> Alert | None:
-    """Something to do today before any other news; what merely still stands is no news."""
-    to_do = [alert for alert in decision.alerts if _section(alert) is Section.DO_TODAY]
-    news = [alert for alert in decision.alerts if alert.fresh and not alert.ended]
-    return max(to_do or news, key=lambda alert: alert.urgency, default=None)
+    """Something to do today; else what to get ready for, and other news; else a remark: an end, or a thing to watch.
+
+    What merely still stands, or is left alone as it was the day before, is no news.
+    """
+    standing = [alert for alert in decision.alerts if not alert.ended]
+    to_do = [alert for alert in standing if alert.section is Section.DO_TODAY]
+    news = [alert for alert in standing if alert.fresh or alert.section is Section.GET_READY]
+    ends = [alert for alert in decision.alerts if alert.ended]
+    watched = [alert for alert in standing if alert.section is Section.KEEP_AN_EYE]
+    return max(to_do or news or ends or watched, key=lambda alert: alert.urgency, default=None)
 
 
 def _shortened(said: str, longest: int) -> str:
