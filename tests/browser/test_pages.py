@@ -47,7 +47,7 @@ def pages(tmp_path_factory, write_invented_days):
     return at / "pages"
 
 
-@pytest.mark.parametrize(("width", "dark"), [(360, False), (360, True), (1280, False)])
+@pytest.mark.parametrize(("width", "dark"), [(360, False), (360, True), (1280, False), (1280, True)])
 def test_every_page_reads_well(pages, looker, width, dark):
     look = looker(pages)
     shown = [path.relative_to(pages).as_posix() for path in pages.rglob("*.html") if path.name != "measure.html"]

@@ -99,7 +99,7 @@ def test_days_carry_their_year_only_when_it_is_another():
         ((5, 3), (5, 7), (5, 12), "between 3 and 12 May, most likely the 7th"),
         ((5, 1), (5, 22), (5, 23), "between 1 and 23 May, most likely the 22nd"),
         ((4, 28), (4, 30), (5, 12), "between 28 April and 12 May, most likely 30 April"),
-        ((4, 28), (5, 11), (5, 12), "between 28 April and 12 May, most likely the 11th"),
+        ((4, 28), (5, 11), (5, 12), "between 28 April and 12 May, most likely 11 May"),
         ((5, 7), (5, 7), (5, 7), "on Thu 7 May"),
         ((5, 3), (5, 7), None, "not before Sun 3 May, most likely 7 May"),
         (None, (5, 7), None, "about Thu 7 May"),

@@ -2,14 +2,18 @@
 
 import io
 from dataclasses import replace
+from datetime import date
+from itertools import pairwise
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from PIL import Image
 
 from haulm.garden import Season, Stage
 from haulm.letter.chart import alt_text, choose, planting_limit_c, soil_chart
-from haulm.letter.drawing import LARGEST_BYTES
+from haulm.letter.drawing import LARGEST_BYTES, name_days, quiet_axes
 from haulm.units import Display
 
 
@@ -109,9 +113,25 @@ def test_the_planting_that_waits_is_shown_before_those_in_the_ground(condition_o
     assert choose([stored]) is None
 
 
-def test_the_planting_line_follows_the_season_and_ends_with_the_shoots(condition_of, thresholds):
+def test_the_planting_line_follows_the_season_and_ends_with_the_planting(condition_of, thresholds):
     spring = condition_of()
     autumn = replace(spring, planting=replace(spring.planting, season=Season.AUTUMN))
     assert planting_limit_c(spring, thresholds) == thresholds.planting.soil_ready_spring_c
     assert planting_limit_c(autumn, thresholds) == thresholds.planting.soil_ready_autumn_c
-    assert planting_limit_c(condition_of(stage=Stage.EMERGED), thresholds) is None
+    for done in (Stage.PLANTED, Stage.EMERGED):
+        assert planting_limit_c(condition_of(stage=done), thresholds) is None
+
+
+@pytest.mark.parametrize("back", range(15, 22))
+def test_the_names_of_days_stay_within_the_picture(back):
+    """Whatever weekday it begins on: the picture's left edge is the curve's first day."""
+    figure = Figure(figsize=(7.2, 4.0), dpi=100)
+    axes = figure.add_axes((0.02, 0.1, 0.87, 0.8))  # as the pictures are set
+    days = np.arange(-float(back), 10.0)
+    quiet_axes(axes)
+    axes.set_xlim(days[0] - 0.7, days[-1] + 0.7)
+    name_days(axes, date(2026, 4, 14), days)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    shown = [label.get_window_extent(renderer) for label in axes.get_xticklabels()]
+    assert min(box.x0 for box in shown) >= 0.0
+    assert all(before.x1 < after.x0 for before, after in pairwise(shown))

@@ -165,7 +165,7 @@ def test_an_estimated_stage_is_called_one(condition_of, decision_of, thresholds)
     crop = replace(condition_of().crop, shoots=DayRange(date(2026, 4, 10), date(2026, 4, 15), None, 1.0, 12))
     planted = condition_of(stage=Stage.PLANTED, noted=False, crop=crop)
     rows = rows_of(compose(decision_of(conditions=[planted]), thresholds), "Gatebed")
-    assert rows["Stage"].startswith("planted, an estimate: begun between")
+    assert rows["Stage"].startswith("planted, an estimate: between")
     assert rows["Shoots"] == "due not before Fri 10 April, most likely 15 April"
 
 
@@ -326,7 +326,7 @@ def test_the_weeks_of_forming_and_the_day_of_ripeness_are_told_while_they_lie_ah
     ahead = replace(condition.crop, forming=DaySpan(date(2026, 4, 20), date(2026, 6, 1)), ripe=ripe)
     told = rows_of(compose(decision_of(conditions=[replace(condition, crop=ahead)]), thresholds), "Wallbed")
     assert told["Tubers set"] == "between 20 April and 1 June, an estimate"
-    assert told["Ripe"] == "between 20 July and 15 August, most likely the 1st, by the warmth that late kinds need"
+    assert told["Ripe"] == "between 20 July and 15 August, most likely 1 August, by the warmth that late kinds need"
     past = replace(ahead, forming=DaySpan(date(2026, 1, 1), date(2026, 2, 1)), ripe=replace(ripe, likely=None))
     told = rows_of(compose(decision_of(conditions=[replace(condition, crop=past)]), thresholds), "Wallbed")
     assert {"Tubers set", "Ripe"}.isdisjoint(told)

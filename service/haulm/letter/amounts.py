@@ -291,8 +291,8 @@ def expected_day(likely: date | None, today: date, early: date | None, late: dat
     span = day_span(early, late, today)
     if early == late:
         return span
-    last = late or likely
-    short = late is not None and (likely.year, likely.month) == (last.year, last.month)
+    ends = {(end.year, end.month) for end in (early, likely, late) if end is not None}
+    short = len(ends) == 1 and late is not None
     return f"{span}, most likely {f'the {_ordinal(likely.day)}' if short else _date(likely, late or today)}"
 
 

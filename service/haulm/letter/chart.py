@@ -66,8 +66,8 @@ def choose(conditions: Iterable[Condition]) -> Condition | None:
 
 
 def planting_limit_c(condition: Condition, thresholds: Thresholds) -> float | None:
-    """The soil temperature that planting waits for; None once the shoots are out."""
-    if condition.stage.stage.order > Stage.PLANTED.order:
+    """The soil temperature that planting waits for; None once it has been done."""
+    if condition.stage.stage.order >= Stage.PLANTED.order:
         return None
     spring = condition.planting.season is Season.SPRING
     return thresholds.planting.soil_ready_spring_c if spring else thresholds.planting.soil_ready_autumn_c

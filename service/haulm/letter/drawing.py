@@ -19,6 +19,7 @@ WIDTH_IN, DOTS_PER_INCH = 7.2, 100
 LARGEST_BYTES = 20_000
 MOST_COLOURS, FEWER_COLOURS = 32, (16, 8)  # fewer only where restless weather would make the file large
 APART = 40  # of 765: colours nearer than this look alike in a line
+NAME_REACH_DAYS = 1.5
 TYPE_POINTS = 16.5  # about 10 px where a screen of 360 px shrinks the picture by half
 INK, SOIL, RAIN = "#24221e", "#7a3b12", "#1f4e79"
 
@@ -54,6 +55,9 @@ def name_days(axes: "Axes", today: date, days: FloatArray) -> None:
     shown = mondays[:: 1 if len(mondays) <= 5 else 2]
     named = [today + timedelta(days=day) for day in shown]
     axes.set_xticks(shown, [f"{day.day} {amounts.MONTHS[day.month - 1][:3]}" for day in named])
+    for day, label in zip(shown, axes.get_xticklabels(), strict=True):
+        if day - days[0] < NAME_REACH_DAYS:  # its name would run out of the picture
+            label.set_horizontalalignment("left")
 
 
 def png(figure: "Figure") -> bytes:

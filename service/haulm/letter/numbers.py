@@ -53,7 +53,7 @@ def stage_in_words(condition: Condition) -> str:
         return f"{now.stage.value} since {amounts.day(now.since, today)}, as noted"
     if now.early == now.late:
         return f"{now.stage.value}, an estimate: since {amounts.day(now.since, today)}"
-    return f"{now.stage.value}, an estimate: begun {amounts.expected_day(now.since, today, now.early, now.late)}"
+    return f"{now.stage.value}, an estimate: {amounts.expected_day(now.since, today, now.early, now.late)}"
 
 
 def _heading(condition: Condition, decision: Decision) -> str:

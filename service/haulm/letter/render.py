@@ -13,9 +13,10 @@ from haulm.letter.words import TEMPLATES, text_environment
 
 COLUMNS = 72
 NO_BREAK = "\u00a0"
-# A number stays with what it counts, and a day with its month.
+# A number stays with what it counts, a day with its month.
 _TOGETHER = re.compile(
     r"(?<=\d) (?=(?:°|%|mm|cm|m|km|in|ft|mph|l|litres?|gallons?|kg|lb|days?|hours?|years?|miles?|[A-Z][a-z]+)\b|%|°)"
+    r"|(?<=\bthe) (?=\d+(?:st|nd|rd|th)\b)"
     r"|(?<=\bMon|\bTue|\bWed|\bThu|\bFri|\bSat|\bSun) (?=\d)"
 )
 
