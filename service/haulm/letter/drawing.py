@@ -1,6 +1,7 @@
 """What all pictures share: a width to be read on a phone, few colours, a quiet frame, a small file."""
 
 import io
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,7 @@ WIDTH_IN, DOTS_PER_INCH = 7.2, 100
 LARGEST_BYTES = 20_000
 MOST_COLOURS, FEWER_COLOURS = 32, (16, 8)  # fewer only where restless weather would make the file large
 APART = 40  # of 765: colours nearer than this look alike in a line
-NAME_REACH_DAYS = 1.5
+NAME_REACH_SHARE = 0.04  # a date as wide as this, to each side of its place, still ends within the picture
 TYPE_POINTS = 16.5  # about 10 px where a screen of 360 px shrinks the picture by half
 INK, SOIL, RAIN = "#24221e", "#7a3b12", "#1f4e79"
 
@@ -54,9 +55,15 @@ def name_days(axes: "Axes", today: date, days: FloatArray) -> None:
     mondays = [int(day) for day in days if (today + timedelta(days=int(day))).weekday() == 0]
     shown = mondays[:: 1 if len(mondays) <= 5 else 2]
     named = [today + timedelta(days=day) for day in shown]
-    axes.set_xticks(shown, [f"{day.day} {amounts.MONTHS[day.month - 1][:3]}" for day in named])
-    for day, label in zip(shown, axes.get_xticklabels(), strict=True):
-        if day - days[0] < NAME_REACH_DAYS:  # its name would run out of the picture
+    name_places(axes, shown, named)
+
+
+def name_places(axes: "Axes", places: Sequence[float], named: Sequence[date]) -> None:
+    """Days by their dates below the picture; the limits of its days stand already."""
+    axes.set_xticks(places, [f"{day.day} {amounts.MONTHS[day.month - 1][:3]}" for day in named])
+    first, last = axes.get_xlim()
+    for place, label in zip(places, axes.get_xticklabels(), strict=True):
+        if place - first < NAME_REACH_SHARE * (last - first):  # its name would run out of the picture
             label.set_horizontalalignment("left")
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from haulm.condition import Condition
 from haulm.letter import amounts
-from haulm.letter.drawing import DOTS_PER_INCH, INK, RAIN, SOIL, TYPE_POINTS, WIDTH_IN, png, quiet_axes
+from haulm.letter.drawing import DOTS_PER_INCH, INK, RAIN, SOIL, TYPE_POINTS, WIDTH_IN, name_places, png, quiet_axes
 from haulm.units import Display, fahrenheit_from_celsius, inches_from_mm
 from haulm.weather import DAY, Daily, FloatArray, Timeline
 
@@ -131,4 +131,4 @@ def _name_months(axes: "Axes", season: Season, count: int) -> None:
     named = [season.first + timedelta(days=ahead) for ahead in range(count)]
     wanted = {1} if every == 1 else {1, 15} if every == 2 else {1, 8, 15, 22}
     shown = [(place, day) for place, day in enumerate(named) if day.day in wanted]
-    axes.set_xticks([place for place, _ in shown], [f"{d.day} {amounts.MONTHS[d.month - 1][:3]}" for _, d in shown])
+    name_places(axes, [place for place, _ in shown], [day for _, day in shown])

@@ -70,7 +70,7 @@ def _draw_whole(axes: "Axes", told: SeasonTold, begin: int) -> None:
     axes.axhline(good, color=INK, linewidth=1.4, linestyle=(0, (1, 1.5)))
     _name_limit(axes, share, good, f"a window from {amounts.share(good)}")
     axes.set_title(
-        f"Share of {told.years} years that bring a crop, by planting day",
+        f"Share of {amounts.years(told.years)} that bring a crop, by planting day",
         fontsize=TYPE_POINTS - 1.0, color=INK, loc="left", pad=8,
     )  # fmt: skip
     _name_windows(axes, told, begin)
