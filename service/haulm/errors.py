@@ -1,7 +1,26 @@
 """What can go wrong, as facts: what, where, and what to do about it. Each error knows its exit code."""
 
+import re
 from dataclasses import dataclass, field
 from enum import IntEnum
+
+LONGEST_TOLD = 300
+# What moves a cursor, begins a line, turns the reading direction round, or cannot be written as UTF-8 at all.
+_UNTELLABLE = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def in_one_line(text: str, most: int = LONGEST_TOLD) -> str:
+    """What a stranger wrote, fit for log, terminal and letter: one line, nothing that cannot be seen, not too long."""
+    if len(text) <= most and text.isprintable():
+        return text
+    begun = text[: 4 * most]
+    seen = " ".join("".join(sign if sign.isprintable() else " " for sign in begun).split())
+    return seen if len(seen) <= most and len(begun) == len(text) else f"{seen[: most - 1]}…"
+
+
+def tellable(text: str) -> str:
+    """Words of a fault, their lines kept, without what a stranger could move a cursor by."""
+    return _UNTELLABLE.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 class Exit(IntEnum):
@@ -29,9 +48,9 @@ class HaulmError(Exception):
     exit_code = Exit.PARTLY
 
     def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
-        super().__init__(what)
-        self.what = what
-        self.where = where
+        super().__init__(tellable(what))
+        self.what = tellable(what)
+        self.where = tellable(where)
         self.remedy = remedy
 
     def __str__(self) -> str:
@@ -130,6 +149,10 @@ class Complaint:
     where: str = ""
     line: int | None = None
     given: str = field(default="")
+
+    def __post_init__(self) -> None:
+        for name in ("what", "where", "given"):
+            object.__setattr__(self, name, in_one_line(getattr(self, name)))
 
     def __str__(self) -> str:
         place = f"{self.where}, line {self.line}" if self.line else self.where

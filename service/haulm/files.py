@@ -5,8 +5,11 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Mapping
-from contextlib import suppress
+import stat
+import tempfile
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from haulm.steps import Step, marked
@@ -27,6 +30,7 @@ _WORDS = {
 
 # A file is written in seconds: one that is unfinished and so much older than a new one was left by a run cut off.
 _LEFT_S = 3600.0
+_PASSING = "haulm-passing-"
 _NO_ROOM_BYTES = 65_536  # SQLite wants 32 KiB beside a store only to read it
 _UNFINISHED = re.compile(r"\.haulm-[0-9a-f]{16}\.part")
 
@@ -95,6 +99,28 @@ def write_together(files: Mapping[Path, bytes], step: Step, mode: int = 0o600, *
         settle_folder(path.parent)
         if tidy:
             sweep(path.parent, path)
+
+
+@contextmanager
+def passing_folder(base: Path | None = None) -> Iterator[Path]:
+    """A folder for a while, closed to others; those that this user's runs left behind when they were killed go first.
+
+    `base` is where it lies, by default where passing files usually do.
+    """
+    place = base or Path(tempfile.gettempdir())
+    _sweep_passing(place)
+    with tempfile.TemporaryDirectory(prefix=_PASSING, dir=place) as folder:
+        yield Path(folder)
+
+
+def _sweep_passing(place: Path) -> None:
+    """Take away old passing folders of our own. A link, or what others put there under such a name, is left alone."""
+    before = time.time() - _LEFT_S
+    with suppress(OSError):
+        for path in place.glob(f"{_PASSING}*"):
+            found = path.lstat()
+            if stat.S_ISDIR(found.st_mode) and found.st_uid == os.geteuid() and found.st_mtime < before:
+                shutil.rmtree(path, ignore_errors=True)
 
 
 def sweep(folder: Path, written: Path) -> None:

@@ -160,7 +160,7 @@ def test_a_name_that_is_not_known_is_told(monkeypatch: pytest.MonkeyPatch) -> No
         raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
 
     monkeypatch.setattr(socket, "getaddrinfo", unknown)
-    assert told("http://weather.brackenford.example/x").what == "the name of the server is not known"
+    assert told("https://weather.brackenford.example/x").what == "the name of the server is not known"
 
 
 def test_a_refused_connection_is_told() -> None:

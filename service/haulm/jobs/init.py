@@ -4,7 +4,6 @@ import getpass
 import os
 import re
 import sys
-import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field, replace
@@ -13,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from haulm.errors import SettingsError, SourceError, UsageError
-from haulm.files import explain, write_together
+from haulm.files import explain, passing_folder, write_together
 from haulm.garden import Place
 from haulm.jobs.observe_stations import access_to
 from haulm.settings.describe import describe
@@ -287,8 +286,8 @@ def _weather(answers: Answers, stations: tuple[str, ...]) -> dict[str, str]:
 
 def _checked(values: Values, path: Path, environ: Mapping[str, str]) -> Settings:
     """The settings that a text makes, read from a file of its own before anything stands at `path`."""
-    with tempfile.TemporaryDirectory() as folder:
-        draft = Path(folder) / path.name
+    with passing_folder() as folder:
+        draft = folder / path.name
         draft.write_text(filled(values), encoding="utf-8")
         try:
             return load(draft, environ)

@@ -102,5 +102,5 @@ def _letter(forms: Mapping[str, bytes], garden: str, kind: str, day: date) -> St
             return None
         written, subject = instant_of(told["written"]), str(told["subject"])
         return StoredLetter(garden, kind, day, written, subject, text, html, whole, forms.get("png"))
-    except (KeyError, ValueError, TypeError):
+    except (KeyError, ValueError, TypeError, RecursionError):
         return None

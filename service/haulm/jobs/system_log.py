@@ -7,12 +7,26 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from haulm.errors import tellable
+
 SYSTEM_LOG = Path("/dev/log")
 # The levels of the system log (RFC 5424, table 2); systemd reads them before a line, as sd-daemon(3) says.
 _LEVELS = ((logging.ERROR, 3), (logging.WARNING, 4), (logging.INFO, 6))
 
 
-class ForJournal(logging.Formatter):
+class Plain(logging.Formatter):
+    """Each message as it is, without control characters, and no line of it but the first at the margin.
+
+    Whatever a stranger's words hold, none can move the reader's cursor, or pass for a message of its own.
+    """
+
+    def format(self, record: logging.LogRecord) -> str:
+        """The message, its further lines indented."""
+        first, *more = tellable(super().format(record)).split("\n")
+        return "\n".join([first, *(line if line[:1] in {" ", ""} else f"  {line}" for line in more)])
+
+
+class ForJournal(Plain):
     """Each line of a message with its level before it, so that ``journalctl -p err`` finds what went wrong."""
 
     def format(self, record: logging.LogRecord) -> str:
@@ -31,10 +45,11 @@ def open_log(environ: Mapping[str, str], system_log: Path = SYSTEM_LOG) -> None:
         handler.setFormatter(ForJournal("%(message)s"))
     elif system_log.exists():
         handler = logging.handlers.SysLogHandler(str(system_log))
-        handler.setFormatter(logging.Formatter("haulm: %(message)s"))
+        handler.setFormatter(Plain("haulm: %(message)s"))
     else:
         handler = logging.StreamHandler()
-    logging.basicConfig(level=logging.INFO, handlers=[handler], format="%(message)s")
+        handler.setFormatter(Plain("%(message)s"))
+    logging.basicConfig(level=logging.INFO, handlers=[handler])
 
 
 def leads_to_journal(environ: Mapping[str, str]) -> bool:

@@ -14,7 +14,7 @@ from datetime import date
 from pathlib import Path
 
 from haulm.errors import Exit, HaulmError, StoreError
-from haulm.files import is_full
+from haulm.files import is_full, passing_folder
 from haulm.garden import Garden
 from haulm.jobs.deliver import MAIL, WEBHOOK
 from haulm.jobs.state_folder import StateFolder
@@ -132,10 +132,10 @@ def room_for(size_bytes: int) -> Iterator[Path]:
     usual = tempfile.tempdir
     for base in _bases():
         if shutil.disk_usage(base).free >= size_bytes:
-            with tempfile.TemporaryDirectory(prefix="haulm-", dir=base) as folder:
-                tempfile.tempdir = folder
+            with passing_folder(base) as folder:
+                tempfile.tempdir = str(folder)
                 try:
-                    yield Path(folder)
+                    yield folder
                 finally:
                     tempfile.tempdir = usual
             return

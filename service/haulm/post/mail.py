@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from email.message import EmailMessage
 from time import monotonic, sleep
 from types import TracebackType
-from typing import Self
+from typing import BinaryIO, Self
 
 from haulm.errors import DeliveryError
 from haulm.post.mail_faults import Stage, told
@@ -18,7 +18,51 @@ from haulm.steps import Step, marked
 
 # A server may be silent for `timeout_seconds` at each of some ten steps; a whole letter gets this many times as long.
 PATIENCE = 4
+MOST_ANSWER_BYTES = 64 * 1024
 _SERVER_LEAVES = 421
+
+
+class _Lines:
+    """What a server says, no more of it than one answer needs: some send without end."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._stream = stream
+        self._left = 0
+
+    def begin(self) -> None:
+        """A new answer."""
+        self._left = MOST_ANSWER_BYTES
+
+    def readline(self, most: int) -> bytes:
+        """The next line of the answer."""
+        line = self._stream.readline(most)
+        self._left -= len(line)
+        if self._left < 0:
+            raise ConnectionError("the server's answer has no end")
+        return line
+
+    def close(self) -> None:
+        """Let go of the stream."""
+        self._stream.close()
+
+
+class _Bounded:
+    file: _Lines | None
+
+    def getreply(self) -> tuple[int, bytes]:
+        """One answer of the server, of bounded length."""
+        if self.file is None:
+            self.file = _Lines(self.sock.makefile("rb"))  # type: ignore[attr-defined]
+        self.file.begin()
+        return super().getreply()  # type: ignore[misc,no-any-return]
+
+
+class _Server(_Bounded, smtplib.SMTP):
+    pass
+
+
+class _TlsServer(_Bounded, smtplib.SMTP_SSL):
+    pass
 
 
 class MailDoor:
@@ -147,8 +191,8 @@ class MailDoor:
         host, port, seconds = self._server.host, self._server.port_number, float(self._server.timeout_seconds)
         name = self._server.local_hostname
         if self._server.security == "tls":
-            return smtplib.SMTP_SSL(host, port, name, timeout=seconds, context=context)
-        return smtplib.SMTP(host, port, name, timeout=seconds)
+            return _TlsServer(host, port, name, timeout=seconds, context=context)
+        return _Server(host, port, name, timeout=seconds)
 
     def _found(self, smtp: smtplib.SMTP) -> str:
         line = f"{self._server.where}: reached"

@@ -16,12 +16,14 @@ from email.utils import parsedate_to_datetime
 from types import TracebackType
 from typing import Self, TypeVar
 
-from haulm.errors import DeliveryError
+from haulm.errors import DeliveryError, in_one_line
 from haulm.post.patience import within
 from haulm.settings.mailbox_form import MailboxTable
 from haulm.steps import Step, marked
 
 MOST_MESSAGES = 200  # of one run; what is left over is read by the next
+LARGEST_HEADER_BYTES = 4096  # a thousand senders in one header would keep its reader busy for half a second
+MOST_BYTES = 96 * 1024 * 1024  # of one visit: every message at its largest, and room for the lists
 LARGEST_BYTES = 256 * 1024  # of one message; what lies beyond is not fetched
 LONGEST_TEXT = 4000  # letters of an answer; a person writes less
 PATIENCE = 4
@@ -74,6 +76,42 @@ class Looked:
 
     since: date
     senders: tuple[str, ...]
+
+
+class _Bounded:
+    """A server's answers, no more of them than a visit needs: some send without end."""
+
+    _left = MOST_BYTES
+
+    def read(self, size: int) -> bytes:
+        """So many bytes; an announcement of more than is left is not waited for."""
+        self._spend(size)
+        return bytes(super().read(size))  # type: ignore[misc]
+
+    def readline(self) -> bytes:
+        """One line."""
+        line = bytes(super().readline())  # type: ignore[misc]
+        self._spend(len(line))
+        return line
+
+    def _spend(self, size: int) -> None:
+        self._left -= size
+        if self._left < 0:
+            raise imaplib.IMAP4.abort("the server sends far more than was asked for")
+
+
+class _Server(_Bounded, imaplib.IMAP4):
+    pass
+
+
+class _TlsServer(_Bounded, imaplib.IMAP4_SSL):
+    pass
+
+
+def _begin_again(imap: imaplib.IMAP4) -> None:
+    """One more reading over the same connection, with the bound of a first one."""
+    if isinstance(imap, _Bounded):
+        imap._left = MOST_BYTES
 
 
 class Mailboxes:
@@ -137,6 +175,7 @@ class Mailboxes:
         """The open connection to a server, if it still listens, or a new one; and the validity of its numbers."""
         for known, imap, validity in self._open:
             if known == server:
+                _begin_again(imap)
                 with suppress(OSError, imaplib.IMAP4.error):
                     if imap.noop()[0] == "OK":
                         return imap, validity
@@ -191,7 +230,7 @@ def _read(imap: imaplib.IMAP4, validity: int, place: Place, looked: Looked, want
     for uid in theirs:
         header = _header(imap, uid)
         if header is not None and wanted(header):
-            answers.append(Answer(header, _own_words(body, _message(imap, uid))[:LONGEST_TEXT]))
+            answers.append(Answer(header, _own_words(body, _raw(imap, uid))[:LONGEST_TEXT]))
     return Found(tuple(answers), len(new) - len(answers), Place(validity, max([last, *new])))
 
 
@@ -211,9 +250,9 @@ def _open(server: MailboxTable) -> Iterator[tuple[imaplib.IMAP4, int]]:
     seconds = float(server.timeout_seconds)
     imap: imaplib.IMAP4
     if server.security == "tls":
-        imap = imaplib.IMAP4_SSL(server.host, server.port_number, ssl_context=context, timeout=seconds)
+        imap = _TlsServer(server.host, server.port_number, ssl_context=context, timeout=seconds)
     else:
-        imap = imaplib.IMAP4(server.host, server.port_number, timeout=seconds)
+        imap = _Server(server.host, server.port_number, timeout=seconds)
     try:
         if server.security == "starttls":
             imap.starttls(context)
@@ -247,9 +286,9 @@ def _uids(imap: imaplib.IMAP4, *criteria: str) -> list[int]:
 
 
 def _header(imap: imaplib.IMAP4, uid: int) -> Header | None:
-    raw = _fetched(imap, uid, "(BODY.PEEK[HEADER.FIELDS (MESSAGE-ID FROM SUBJECT DATE)])")
-    message = email.message_from_bytes(raw, _class=EmailMessage, policy=default)
+    raw = _fetched(imap, uid, f"(BODY.PEEK[HEADER.FIELDS (MESSAGE-ID FROM SUBJECT DATE)]<0.{LARGEST_HEADER_BYTES}>)")
     try:
+        message = email.message_from_bytes(raw, _class=EmailMessage, policy=default)
         written = parsedate_to_datetime(str(message["Date"]))
         identity, subject = str(message["Message-ID"] or "").strip(), str(message["Subject"] or "")
         sender = _one_sender(message)
@@ -272,18 +311,17 @@ def _one_sender(message: EmailMessage) -> str:
     return str(found[0].addr_spec)
 
 
-def _message(imap: imaplib.IMAP4, uid: int) -> EmailMessage:
-    raw = _fetched(imap, uid, f"(BODY.PEEK[]<0.{LARGEST_BYTES}>)")
-    return email.message_from_bytes(raw, _class=EmailMessage, policy=default)
+def _raw(imap: imaplib.IMAP4, uid: int) -> bytes:
+    return _fetched(imap, uid, f"(BODY.PEEK[]<0.{LARGEST_BYTES}>)")
 
 
-def _own_words(body: Body, message: EmailMessage) -> str:
+def _own_words(body: Body, raw: bytes) -> str:
     """The grower's own lines; none where the message is broken so that nothing can be taken out of it.
 
     What strangers' mail programs write breaks readers of mail in ever new ways; no such mail may cost a letter.
     """
     try:
-        return body(message)
+        return body(email.message_from_bytes(raw, _class=EmailMessage, policy=default))
     except Exception:  # noqa: BLE001  see above
         return ""
 
@@ -313,7 +351,7 @@ def _told(fault: Exception) -> tuple[str, str]:
             "Check this machine's date and post.mailbox.host; a server of your own needs post.mailbox.cafile.",
         )
     if isinstance(fault, imaplib.IMAP4.error):
-        said = " ".join(str(fault).strip("b'").split())[:200]
+        said = in_one_line(str(fault).strip("b'"), 200)
         return f"the mailbox could not be read ({said})", "Check post.mailbox.user, its password and its folder."
     if isinstance(fault, TimeoutError):
         return "no answer in time", _AGAIN

@@ -5,6 +5,8 @@ from email.message import EmailMessage
 from bs4 import BeautifulSoup
 from mailparser_reply import EmailReplyParser
 
+LONGEST_HTML = 64 * 1024  # letters; unclosed comments take the square of their number to read
+
 
 def own_lines(message: EmailMessage) -> str:
     """What a person wrote: the plain text, else the words of the HTML; quoted letters and the signature taken away."""
@@ -16,7 +18,7 @@ def own_lines(message: EmailMessage) -> str:
     except (LookupError, UnicodeError):
         text = bytes(part.get_payload(decode=True) or b"").decode("utf-8", "replace")
     if part.get_content_subtype() == "html":
-        soup = BeautifulSoup(text, "html.parser")
+        soup = BeautifulSoup(text[:LONGEST_HTML], "html.parser")
         for quoted in soup(["blockquote", "style", "script"]):
             quoted.decompose()
         text = soup.get_text("\n")

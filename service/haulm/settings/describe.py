@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from urllib.parse import urlsplit
 
 from pydantic import BaseModel
 
@@ -14,6 +15,7 @@ from haulm.settings.quantities import tidy, unit_of
 from haulm.settings.table import keys_of, list_words
 from haulm.settings.thresholds import FrostThresholds, PlantingThresholds, Thresholds
 from haulm.settings.water_thresholds import WaterThresholds
+from haulm.settings.web_address import lies_inside
 from haulm.units import Display
 
 
@@ -32,6 +34,7 @@ def describe(settings: Settings) -> list[str]:
         _evening(settings),
         _letter(settings),
         *_sent(settings),
+        *_inside(settings),
         *settings.notes,
         *changed(settings.thresholds),
     ]
@@ -149,6 +152,27 @@ def _weather(settings: Settings) -> Iterator[str]:
 
 
 _NO_FORECAST = "no forecast, so no frost and no rain can be foretold."
+
+
+def _inside(settings: Settings) -> Iterator[str]:
+    """Addresses that lead to this machine or its network: what can be reached there, haulm can be made to ask."""
+    post = settings.post
+    hosts = {
+        "post.mail.host": post.mail.host if post.mail else "",
+        "post.mailbox.host": post.mailbox.host if post.mailbox else "",
+        "post.webhook.url": _host(post.webhook.url) if post.webhook else "",
+        "post.heartbeat.url": _host(post.heartbeat.url.get_secret_value()) if post.heartbeat else "",
+    }
+    network = settings.weather.network.model_dump()
+    hosts |= {f"weather.network.{key}": _host(str(url)) for key, url in network.items() if "://" in str(url)}
+    for key, host in hosts.items():
+        where = lies_inside(host) if host else ""
+        if where:
+            yield f"Mind: {key} ({host}) leads to {where}. That is asked as it stands; see that it is meant."
+
+
+def _host(url: str) -> str:
+    return urlsplit(url).hostname or ""
 
 
 def _hours(settings: Settings) -> str:

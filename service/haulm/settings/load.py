@@ -31,6 +31,9 @@ _T = TypeVar("_T", bound=Table)
 # Tables that many gardens write alike, and how many of each are remembered.
 SHARED, MOST_SHARED = ("thresholds", "weather", "letter", "post", "backups", "store"), 200
 _NOTHING: Mapping[str, str] = MappingProxyType({})
+_MOST_PARTS = 200
+_NO_KEY = re.compile(r"[^\w.\"'-]+")
+_LARGEST_BYTES = 4 * 1024 * 1024  # a thousand gardens' worth of the longest file we know (judgement)
 _AT = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 # What the standard library's reader says of the commonest slips, in plainer words.
 _SYNTAX = {
@@ -188,12 +191,15 @@ def read_text(path: Path) -> str:
         No such file, a file that cannot be read, or one that is not UTF-8, with the line.
     """
     try:
-        raw = path.read_bytes()
+        with path.open("rb") as stream:
+            raw = stream.read(_LARGEST_BYTES + 1)
     except FileNotFoundError as error:
         raise SettingsError(str(path), (Fault("there is no such file"),), remedy=_NO_FILE) from error
     except OSError as error:
         what, remedy = _unreadable(path, error)
         raise SettingsError(str(path), (Fault(what),), remedy=remedy) from error
+    if len(raw) > _LARGEST_BYTES:
+        raise SettingsError(str(path), (Fault(f"is longer than {_LARGEST_BYTES} bytes: no settings file"),))
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
@@ -220,9 +226,21 @@ def parse(text: str, path: Path) -> Tree:
         The text is not TOML, with the line at which reading stopped.
     """
     try:
+        _refuse_depth(text)
         return tomllib.loads(text)
+    except RecursionError:
+        raise SettingsError(str(path), (Fault("lists stand within lists without end"),), remedy=_AGAIN) from None
     except ValueError as error:  # a number of thousands of digits is not reported as a fault of TOML
         raise SettingsError(str(path), (_syntax_fault(str(error), text),), remedy=_AGAIN) from error
+
+
+def _refuse_depth(text: str) -> None:
+    """A key of very many parts would keep the reader busy for minutes and fill the memory."""
+    for line in text.splitlines():
+        if line.count(".") > _MOST_PARTS and not line.lstrip().startswith("#"):
+            parts = max(run.count(".") for run in _NO_KEY.split("".join(line.split())))
+            if parts > _MOST_PARTS:
+                raise ValueError(f"a key has more than {_MOST_PARTS} parts")
 
 
 def _syntax_fault(told: str, text: str) -> Fault:

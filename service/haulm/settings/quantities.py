@@ -15,7 +15,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
 from haulm import units
-from haulm.errors import UnitError
+from haulm.errors import UnitError, tellable
 from haulm.units import Kind
 
 FAULT = "haulm"
@@ -212,6 +212,15 @@ Share = Annotated[
     float, BeforeValidator(_read_share), WithJsonSchema(_SHARE_SCHEMA), Unit('a share of 1, like 0.2 or "20 %"', _share)
 ]
 Number = Annotated[float, BeforeValidator(_read_number), Unit("degrees", tidy)]
+
+
+def _one_plain_line(text: str) -> str:
+    """Text that stands in letters, pages and logs: what breaks a line or moves a cursor there is a fault."""
+    if not text.isprintable() and text != tellable(text).replace("\n", ""):
+        raise fault("must be one line, without control characters", show=False)
+    return text
+
+
 DayCount = Annotated[int, BeforeValidator(_read_count), Unit("days", str)]
 HourCount = Annotated[int, BeforeValidator(_read_count), Unit("hours", str)]
 Seconds = Annotated[float, BeforeValidator(_read_number), Unit("seconds", tidy)]
@@ -225,8 +234,9 @@ TimeOfDay = Annotated[
     Unit("a time of day", _clock),
 ]
 FilePath = Annotated[Path, BeforeValidator(_read_path), WithJsonSchema({"type": "string", "minLength": 1})]
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
-MailAddress = Annotated[Text, AfterValidator(_one_address)]
+_Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+Text = Annotated[_Words, AfterValidator(_one_plain_line)]
+MailAddress = Annotated[_Words, AfterValidator(_one_address)]
 Switch = Annotated[bool, BeforeValidator(_read_switch), Unit("true or false", str)]
 
 

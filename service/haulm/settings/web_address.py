@@ -6,6 +6,9 @@ from urllib.parse import urlsplit
 
 from haulm.settings.quantities import fault
 
+# Endings of names that no public name has (RFC 6762, RFC 8375, and common practice).
+_AT_HOME = (".local", ".lan", ".internal", ".home.arpa", ".localdomain", ".home")
+
 
 def on_this_machine(host: str) -> bool:
     """Whether a host is this machine itself, told by its name alone: nothing is looked up."""
@@ -13,6 +16,26 @@ def on_this_machine(host: str) -> bool:
         return ipaddress.ip_address(host.strip("[]")).is_loopback
     except ValueError:
         return host.casefold() == "localhost"
+
+
+def lies_inside(host: str) -> str:
+    """Where a host lies that is not out in the world, by its name alone; empty for all others.
+
+    A name that is looked up may lead inside as well: that is not known before it is asked.
+    """
+    name = host.strip("[]").casefold().rstrip(".")
+    try:
+        address = ipaddress.ip_address(name)
+    except ValueError:
+        if name == "localhost" or name.endswith(".localhost"):
+            return "this machine"
+        return "your own network" if "." not in name or name.endswith(_AT_HOME) else ""
+    address = getattr(address, "ipv4_mapped", None) or address
+    if address.is_loopback or address.is_unspecified:
+        return "this machine"
+    if address.is_link_local:
+        return "the link-local part of your network, where a data centre may answer with keys"
+    return "" if address.is_global else "your own network"
 
 
 def private_address(url: str, like: str, *, show: bool = True) -> str:

@@ -4,6 +4,7 @@ Apart from `http`, because `requests` takes long to import and a morning from th
 """
 
 from http.client import HTTPException
+from ipaddress import ip_address
 from queue import SimpleQueue
 from ssl import SSLCertVerificationError
 from time import monotonic
@@ -14,7 +15,7 @@ from requests.adapters import HTTPAdapter
 from urllib3 import Retry
 from urllib3 import exceptions as urllib3_errors
 
-from haulm.errors import SourceError, causes_of
+from haulm.errors import SourceError, causes_of, in_one_line
 from haulm.sources.http import TRY_LATER, Ask, Fetching, HostDownError, NotThereError, Reply, instant_of, too_slow
 
 LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
@@ -23,6 +24,7 @@ REDIRECTS = frozenset({301, 302, 303, 307, 308})
 ONLINE = "Check that this machine is online. If it is, there is nothing to do now: the next morning asks again."
 CERTIFICATE = "Check this machine's date. If it is right, something stands between: do not go round it."
 DAMAGED = "Nothing to do now: it is asked for again the next morning."
+ENCRYPTED = "Only addresses that begin with https:// and lead outside are followed. Check the address in the settings."
 ADDRESS = "Correct it in the settings."
 CONTACT = "Write it in plain letters, in one line, in the settings."
 
@@ -33,6 +35,7 @@ class Exchange:
     def __init__(self, fetching: Fetching) -> None:
         self.fetching = fetching
         self._session = requests.Session()
+        self._session.auth = _no_login
         self._session.headers["User-Agent"] = fetching.user_agent
         adapter = HTTPAdapter(max_retries=_retry(fetching))
         self._session.mount("https://", adapter)
@@ -100,6 +103,11 @@ class Exchange:
         return bytes(body)
 
 
+def _no_login(request: requests.PreparedRequest) -> requests.PreparedRequest:
+    """Keep requests from adding a password for that server which it finds in the home folder."""
+    return request
+
+
 def _retry(fetching: Fetching) -> Retry:
     return Retry(
         total=fetching.retries,
@@ -112,9 +120,13 @@ def _retry(fetching: Fetching) -> Retry:
 
 
 def _first_address(ask: Ask) -> str:
+    """The address, if it may be asked: encrypted, or on this machine. Some are named by a server and not by us."""
     parts = urlsplit(ask.url)
     if parts.scheme not in {"http", "https"} or not parts.hostname:
-        raise SourceError(f'"{ask.url}" is not a web address', where=ask.what, remedy="Correct it in the settings.")
+        shown = in_one_line(ask.url)
+        raise SourceError(f'"{shown}" is not a web address', where=ask.what, remedy="Correct it in the settings.")
+    if parts.scheme == "http" and parts.hostname not in LOOPBACK:
+        raise SourceError(f"{in_one_line(ask.url)} is not encrypted: not asked", where=ask.what, remedy=ENCRYPTED)
     return ask.url
 
 
@@ -123,13 +135,20 @@ def _next_address(url: str, location: str, ask: Ask) -> str:
     target = urljoin(url, location) if location else ""
     here, there = urlsplit(url), urlsplit(target)
     at_home = here.scheme == there.scheme == "http" and here.hostname == there.hostname and here.hostname in LOOPBACK
-    if there.hostname and (there.scheme == "https" or at_home):
+    inside = _is_inside(there.hostname or "") and there.hostname != here.hostname
+    if there.hostname and not inside and (there.scheme == "https" or at_home):
         return target
     raise SourceError(
-        f"sent on to {target or 'nowhere'}, which is not followed",
-        where=ask.where,
-        remedy="Only addresses that begin with https:// are followed. Check the address in the settings.",
+        f"sent on to {in_one_line(target, 120) or 'nowhere'}, which is not followed", where=ask.where, remedy=ENCRYPTED
     )
+
+
+def _is_inside(host: str) -> bool:
+    """Whether a host is, by its name alone, this machine or one of its own network: no service sends us there."""
+    try:
+        return not ip_address(host).is_global
+    except ValueError:
+        return host.casefold() in LOOPBACK
 
 
 def _is_page(response: requests.Response, body: bytes) -> bool:
@@ -168,7 +187,7 @@ def _failure(error: Exception, ask: Ask, fetching: Fetching) -> SourceError:
         if any(isinstance(cause, kinds) for cause in causes):
             kind = SourceError if remedy in _NOT_THE_SERVER else HostDownError
             return kind(what, where=ask.where, remedy=remedy)
-    return HostDownError(f"no connection: {causes[-1]}"[:200], where=ask.where, remedy=ONLINE)
+    return HostDownError(f"no connection: {in_one_line(str(causes[-1]), 200)}", where=ask.where, remedy=ONLINE)
 
 
 # These say nothing about the server: another file of it may well come.

@@ -13,7 +13,6 @@ from datetime import datetime
 from enum import StrEnum
 from importlib import import_module
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
@@ -21,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from haulm.errors import Complaint, SourceError
+from haulm.files import passing_folder
 from haulm.sources.meteostat_text import Tidy, pack, tidy, unpack
 from haulm.sources.readings import IDS
 from haulm.sources.spool import Kept, save_beside
@@ -96,10 +96,10 @@ def parse(body: bytes, station: str, year: int, kind: Kind, where: str) -> Table
         The file is damaged, or the library does not read it.
     """
     clean = tidy(unpack(body, where), _CLOCK[kind], where)
-    with TemporaryDirectory(prefix="haulm-") as folder:
-        path = Path(folder) / f"{year}_{station}.csv.gz"
+    with passing_folder() as folder:
+        path = folder / f"{year}_{station}.csv.gz"
         path.write_bytes(pack(clean.text))
-        with bound_to(Path(folder), kind) as meteostat:
+        with bound_to(folder, kind) as meteostat:
             series = _series(meteostat, station, year, kind)
     frame = series.fetch(sources=True)
     if frame is None or not len(frame):
@@ -208,5 +208,5 @@ def _remembered(memory: Path, sha256: str) -> Table | None:
             ids = {name[4:]: held[name] for name in held.files if name.startswith("ids.")}
             complaints = tuple(Complaint(*one) for one in told["complaints"])
             return Table(held["times"], values, ids, told["attribution"], told["modelled"], complaints)
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile):
+    except (OSError, ValueError, KeyError, TypeError, EOFError, RecursionError, zipfile.BadZipFile):
         return None  # only a help: what cannot be read is parsed anew

@@ -1,10 +1,11 @@
 """Finding and describing Meteostat's stations: the list of all, fetched by ourselves, searched by the library."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from importlib import import_module
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from haulm.sources.stations import Station, check_key, distance_km
 LIST_NOT_WITHIN = timedelta(days=30)
 DESCRIPTION_NOT_WITHIN = timedelta(days=30)
 YEAR_DAYS = 365
+SEARCH_PATIENCE_S = 20.0  # a true list of 16,000 stations is searched within a second
 _SQLITE = b"SQLite format 3\x00"
 
 
@@ -48,7 +50,7 @@ def nearby(access: Access, place: Place, radius_km: float = 50.0, most: int = 5)
         The list of stations could not be had, or none lies within the radius.
     """
     held = station_list(access)
-    rows = _within(held.path, place, radius_km, most)
+    rows = _searched(held.path, lambda: _within(held.path, place, radius_km, most))
     if not rows:
         raise SourceError(
             f"no weather station within {radius_km:g} km of {place.latitude_deg:g}, {place.longitude_deg:g}",
@@ -127,6 +129,28 @@ def _check_list(body: bytes, where: str) -> bytes:
     if len(body) < size:
         raise SourceError(f"the list of stations is cut off: {len(body)} of {size} bytes", where=where)
     return body
+
+
+def _searched(path: Path, search: Callable[[], list[Json]], patience_s: float = SEARCH_PATIENCE_S) -> list[Json]:
+    """What a search finds, waited for no longer than it may take: ten megabytes can ask for work without end."""
+    found: list[list[Json]] = []
+    faults: list[SourceError] = []
+
+    def run() -> None:
+        try:
+            found.append(search())
+        except SourceError as fault:
+            faults.append(fault)
+
+    thread = Thread(target=run, daemon=True)
+    thread.start()
+    thread.join(patience_s)
+    if faults:
+        raise faults[0]
+    if not found:
+        what = "the list of stations cannot be searched in good time"
+        raise SourceError(what, where=str(path), remedy="Delete it, and name a station by its key for now.")
+    return found[0]
 
 
 def _within(path: Path, place: Place, radius_km: float, most: int) -> list[Json]:

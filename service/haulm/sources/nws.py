@@ -9,11 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from haulm.errors import SourceError
+from haulm.errors import SourceError, in_one_line
 from haulm.garden import Place
 from haulm.sources.catalogue import NWS, check_contact
 from haulm.sources.http import NotThereError
@@ -128,7 +129,10 @@ def _grid_url(access: Access, place: Place, at: str, not_within: timedelta) -> s
             where=missing.where,
             remedy="It serves the United States only. Take it out of the sources, or check latitude and longitude.",
         ) from missing
-    return str(part(read_json(held.body, NWS.name), "properties.forecastGridData", NWS.name))
+    grid = str(part(read_json(held.body, NWS.name), "properties.forecastGridData", NWS.name))
+    if urlsplit(grid).netloc != urlsplit(url).netloc:
+        raise unexpected(f"it sends us to another server, {in_one_line(grid, 120)}", NWS.name)
+    return grid
 
 
 def _check_points(body: bytes, where: str) -> bytes:

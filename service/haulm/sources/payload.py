@@ -3,6 +3,7 @@
 import json
 import math
 from datetime import UTC, datetime, timedelta
+from reprlib import repr as short
 from typing import Any
 
 from haulm.errors import SourceError
@@ -27,6 +28,8 @@ def read_json(body: bytes, where: str) -> Json:
         return json.loads(body)
     except ValueError as error:
         raise SourceError("the answer is no whole JSON: cut off or damaged", where=where) from error
+    except RecursionError:
+        raise SourceError("the answer holds tables within tables without end: given up", where=where) from None
 
 
 def part(value: Json, path: str, where: str) -> Json:
@@ -85,7 +88,7 @@ def number(value: Json, where: str) -> float:
     if value is None:
         return math.nan
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= LARGEST:
-        raise unexpected(f"{value!r} is not a number", where)
+        raise unexpected(f"{short(value)} is not a number", where)
     return float(value)
 
 
@@ -100,9 +103,9 @@ def instant(value: Json, where: str) -> datetime:
     try:
         moment = datetime.fromisoformat(value)
     except (TypeError, ValueError) as error:
-        raise unexpected(f"{value!r} is not a time", where) from error
+        raise unexpected(f"{short(value)} is not a time", where) from error
     if moment.tzinfo is None:
-        raise unexpected(f"{value!r} does not say its zone", where)
+        raise unexpected(f"{short(value)} does not say its zone", where)
     return moment.astimezone(UTC)
 
 

@@ -109,7 +109,7 @@ def kept(spool: Path, name: str) -> Kept | None:
         whole = hashlib.sha256(path.read_bytes()).hexdigest() == told["sha256"]
         held = Kept(path, told["sha256"], fetched, checked, told["last_modified"], expires, told["status"])
         return held if whole else None
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None  # a spool is only a help: what cannot be read there is fetched anew
 
 

@@ -4,11 +4,12 @@ import re
 from dataclasses import dataclass
 from math import asin, cos, radians, sin, sqrt
 
-from haulm.errors import SourceError
+from haulm.errors import SourceError, in_one_line
 from haulm.garden import Place
 from haulm.weather import Origin
 
 EARTH_RADIUS_KM = 6371.0
+LONGEST_NAME = 80  # letters of a station's name: what a stranger wrote stands in our letter
 _KEY = re.compile(r"[A-Za-z0-9]{2,12}")
 
 
@@ -20,6 +21,9 @@ class Station:
     name: str = ""
     distance_km: float | None = None
     height_difference_m: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "name", in_one_line(self.name, LONGEST_NAME))
 
     def origin(self, attribution: str) -> Origin:
         """The station as the origin of values."""

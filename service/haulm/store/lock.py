@@ -123,7 +123,7 @@ def _who_holds(path: Path) -> str:
     try:
         told = json.loads(path.read_text("utf-8"))
         return f"{told['holder']} holds the lock, process {told['process']}, since {told['since']}"
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return "another run holds the lock"  # it has only just taken it, and not said who it is
 
 
