@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 from haulm import cli
 from haulm.commands import morning
@@ -182,6 +183,37 @@ def test_the_lock_covers_what_the_project_declares() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     names = [re.split(r"[^\w.-]", one, maxsplit=1)[0] for one in project["dependencies"]]
     assert {name.casefold().replace("_", "-") for name in names} <= set(locked())
+
+
+def test_the_lock_holds_versions_that_the_project_asks_for() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    versions = locked()
+    asked = [Requirement(one) for one in project["dependencies"]]
+    assert [str(one) for one in asked if not one.specifier.contains(versions[one.name.casefold()])] == []
+    assert len(versions) == len(read("requirements.txt").splitlines()), "a package is locked twice"
+
+
+def test_each_point_that_is_left_has_its_reason(analyze: str) -> None:
+    done = subprocess.run(
+        [analyze, "security", "--offline=true", "--no-pager", str(DEPLOY / "haulm.service")],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    left = re.findall(r"^✗ ([A-Za-z]+=(?:~AF_\(?[A-Z]+)?)", done.stdout, re.MULTILINE)
+    assert left
+    told = " ".join(re.findall(r"^\| `(.*?)` \|", read("README.md"), re.MULTILINE))
+    assert [one for one in left if one.replace("(", "") not in told] == []
+
+
+def test_each_threat_names_a_test_that_is_there() -> None:
+    rows = [line for line in read("threats.md").splitlines() if re.match(r"\| (?!they could|---)", line)]
+    named = [re.findall(r"`(tests/[\w/]+\.py)(?:::(\w+))?`", row) for row in rows]
+    assert len(rows) > 20
+    assert [row for row, tests in zip(rows, named, strict=True) if not tests] == []
+    for file, name in (one for tests in named for one in tests):
+        text = (ROOT / file).read_text(encoding="utf-8")
+        assert not name or f"\ndef {name}(" in text, f"{file}::{name}"
+    for file in re.findall(r"`(?:\w+/)+\w+\.py`", " ".join(row.split("|")[2] for row in rows)):
+        assert (ROOT / "service" / "haulm" / file.strip("`")).is_file(), file
 
 
 def test_nothing_of_this_machine_is_kept() -> None:
