@@ -87,7 +87,7 @@ def decide_all(
         They do not lie at one place, or take its weather differently (`Thresholds.data`).
     """
     first = asking[0]
-    place, memo = first.garden.place, memo or Memo()
+    place, memo = first.garden.place, memo or Memo(goes_on=False)
     if any((one.garden.place, one.thresholds.data) != (place, first.thresholds.data) for one in asking[1:]):
         raise ValueError("only gardens of one place can be worked out together")
     known = known_weather(first.garden, first.thresholds, as_of, record, forecasts)
@@ -135,7 +135,7 @@ def _together(tended: Sequence[Tended], known: Timeline, told: PlaceMean, memo: 
         return [(found, ()) for found in conditions_of_all(tended, known, told, memo)]
     except Exception as fault:  # noqa: BLE001  which garden it was, and what, is found out one by one
         if len(tended) > 1:
-            return [_together([one], known, told, Memo())[0] for one in tended]
+            return [_together([one], known, told, Memo(goes_on=False))[0] for one in tended]
         return [_apart(tended[0], fault, lambda one: conditions_of_all([one], known, told)[0])]
 
 
