@@ -1,6 +1,7 @@
 """The command `haulm`: which commands there are, and how a fault is told. Their words are in `commands/`."""
 
 import argparse
+import atexit
 import gc
 import os
 import sys
@@ -35,6 +36,7 @@ COMMANDS = (
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; every fault a person can mend is told on standard error."""
     gc.set_threshold(GARBAGE_EACH)
+    atexit.register(gc.freeze)  # nor is what is left at the end looked through: that took a seventh
     arguments = _parser().parse_args(words)
     command: Command = arguments.command
     try:

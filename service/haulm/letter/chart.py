@@ -209,7 +209,7 @@ def _draw_soil(axes: "Axes", shown: _Shown) -> None:
         shown.days, shown.read, "o", markersize=9, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=1.8
     )  # fmt: skip
     title = f"{shown.where}, {shown.degrees}{' (○ as read)' if np.isfinite(shown.read).any() else ''}"
-    axes.set_title(title, fontsize=TYPE_POINTS, color=SOIL, loc="left", pad=10, parse_math=False)
+    axes.set_title(title, fontsize=TYPE_POINTS, color=SOIL, loc="left", y=1.0, pad=10, parse_math=False)
     _limits_of_soil(axes, shown, low, high)
     if shown.limit is not None:
         axes.axhline(shown.limit, color=INK, linewidth=1.6, linestyle=(0, (1, 1.5)))

@@ -72,9 +72,8 @@ def png(figure: "Figure") -> bytes:
     from PIL import Image  # noqa: PLC0415  late, as matplotlib itself
 
     drawn = io.BytesIO()
-    figure.savefig(drawn, format="png", metadata={"Software": None})
-    with Image.open(drawn) as image:
-        full = image.convert("RGB")
+    figure.savefig(drawn, format="rgba")  # bare: a PNG of all colours would only be read again
+    full = Image.frombytes("RGBA", figure.canvas.get_width_height(), drawn.getvalue()).convert("RGB")
     packed = _packed(full.quantize(MOST_COLOURS, method=Image.Quantize.FASTOCTREE))
     for count in FEWER_COLOURS:
         if len(packed) < LARGEST_BYTES:

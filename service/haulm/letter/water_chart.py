@@ -88,14 +88,17 @@ def day_water(condition: Condition, timeline: Timeline, thresholds: Thresholds, 
 def draw_day_water(axes: "Axes", shown: DayWater) -> None:
     """Bars of each day, and where a week is aimed at, its sum and its target as lines that carry their names."""
     past, ahead = shown.days < 0, shown.days >= 0
-    bars = np.where(shown.rain > 0.0, shown.rain, np.nan)  # a bar of no height would draw its edge
-    given = np.where(shown.watered > 0.0, shown.watered, np.nan)
-    axes.bar(shown.days[past], bars[past], width=0.75, color=RAIN)
+    # Only what came: a bar of no height would draw its edge, and a bar that is not there still takes its time.
+    fell, given, coming = past & (shown.rain > 0.0), past & (shown.watered > 0.0), ahead & (shown.rain > 0.0)
+    axes.bar(shown.days[fell], shown.rain[fell], width=0.75, color=RAIN)
     axes.bar(
-        shown.days[past], given[past], bottom=np.nan_to_num(shown.rain[past]), width=0.75, facecolor="white",
+        shown.days[given], shown.watered[given], bottom=np.nan_to_num(shown.rain[given]), width=0.75, facecolor="white",
         edgecolor=RAIN, linewidth=1.6,
     )  # fmt: skip
-    axes.bar(shown.days[ahead], bars[ahead], width=0.75, facecolor="white", edgecolor=RAIN, hatch="////", linewidth=1.2)
+    axes.bar(
+        shown.days[coming], shown.rain[coming], width=0.75, facecolor="white", edgecolor=RAIN, hatch="////",
+        linewidth=1.2,
+    )  # fmt: skip
     both = np.nan_to_num(shown.rain) + shown.watered
     tallest = max(float(both.max(initial=0.0)), shown.target or 0.0)
     if shown.target is not None:
@@ -104,7 +107,7 @@ def draw_day_water(axes: "Axes", shown: DayWater) -> None:
         tallest = max(tallest, float(np.nan_to_num(shown.week).max()))
     axes.set_ylim(0.0, (tallest or 1.0) * 1.22)
     axes.locator_params(axis="y", nbins=4)
-    axes.set_title(shown.title, fontsize=TYPE_POINTS, color=RAIN, loc="left", pad=8)
+    axes.set_title(shown.title, fontsize=TYPE_POINTS, color=RAIN, loc="left", y=1.0, pad=8)
     if shown.target is not None:
         _name_target(axes, shown, both)
     if np.isfinite(shown.rain[past]).any():
