@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from haulm.bed_water import WaterNow
 from haulm.garden import Bed, Cause, Garden, Planting, Stage
-from haulm.taught import SoilTaught, YearReady
+from haulm.taught import SeasonFits, SoilTaught, YearReady
 from haulm.weather import (
     BlightWeather,
     Daily,
@@ -188,15 +188,15 @@ class SeedNow:
         nights too warm in the mean year; None where no record tells, or nothing ends it within the year.
     ends_by_heat
         Whether that is the heat.
-    season_p_days
-        Physiological days of the mean year from the shoots to that end; NaN where no record tells.
+    fits
+        What the place's years say of the planting; None where they do not tell, or no seed is to be bought.
     """
 
     bought: date | None = None
     cut: date | None = None
     season_ends: date | None = None
     ends_by_heat: bool = False
-    season_p_days: float = math.nan
+    fits: SeasonFits | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
-"""What own years and the grower's thermometer say of a bed's soil: vocabulary of `condition`, by the same rules."""
+"""What own years say of beds and plantings, and the thermometer of soil: vocabulary of `condition`, by its rules."""
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
@@ -51,3 +52,29 @@ class SoilTaught:
     swing_c: float
     swing_spread_c: float
     untaught_swing_spread_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonFits:
+    """What the place's own years say of a planting in its window, counted as `haulm season` counts them.
+
+    Attributes
+    ----------
+    any_window
+        Whether any day of the year is even chancy for the bed.
+    likely_day
+        The best day of the place's window that the planting's own falls in; None where it falls in none, and then
+        the rest is empty.
+    fitting
+        The latest class that ripens from there in a good share of years; empty where none does.
+    ripe_share
+        Share of years in which the planting's own class ripens.
+    years
+        How many years tell.
+    """
+
+    any_window: bool
+    likely_day: date | None = None
+    fitting: str = ""
+    ripe_share: float = math.nan
+    years: int = 0

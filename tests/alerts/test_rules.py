@@ -14,6 +14,7 @@ from haulm.condition import DayRange, DaySpan, SeasonChances, SeasonSum, SeedNow
 from haulm.garden import Cause, Habit, Maturity, Season, Stage
 from haulm.letter import words
 from haulm.settings.thresholds import Thresholds
+from haulm.taught import SeasonFits
 from haulm.units import Display
 from haulm.weather import DAY, BlightWeather, Daily, ForecastsGraded, Mark, Timeline, unknown_days
 
@@ -106,8 +107,9 @@ def seed_cases(a, today):
     autumn = replace(opens, season=Season.AUTUMN)
     later = replace(autumn, key="gate-late", name="Gatebed lates", window_first=today + 160 * DAY)
     two = replace(a.condition(Stage.SEED, planting=opens).garden, plantings=(opens, later))
-    frost = SeedNow(season_ends=today + 155 * DAY, season_p_days=930.0)
-    heat = SeedNow(None, None, today + 145 * DAY, ends_by_heat=True, season_p_days=830.0)
+    in_window = SeasonFits(True, opens.window_first + 5 * DAY, "mid", 0.9, 12)
+    frost = SeedNow(season_ends=today + 155 * DAY, fits=in_window)
+    heat = SeedNow(None, None, today + 145 * DAY, ends_by_heat=True, fits=replace(in_window, fitting="early"))
     coming = a.soil((8.0,) * 3, (9.0,) * 7, ready=20)
     soon = a.soil((9.0,) * 3, (10.0, 10.5, *(12.0,) * 12), ready=5)
     raked = replace(coming, ready_if_raked=DayRange(None, today + 12 * DAY, None, 1.0, 10))
@@ -122,8 +124,12 @@ def seed_cases(a, today):
             Stage.SEED, planting=late, seed=replace(frost, season_ends=heat.season_ends)
         ),
         "buy-seed buy, too short": a.condition(
-            Stage.SEED, planting=opens, seed=SeedNow(season_ends=today + 130 * DAY, season_p_days=600.0)
+            Stage.SEED, planting=opens, seed=replace(frost, fits=replace(in_window, fitting="", ripe_share=0.2))
         ),
+        "buy-seed buy, off every window": a.condition(
+            Stage.SEED, planting=opens, seed=replace(frost, fits=SeasonFits(True))
+        ),
+        "buy-seed no-window": a.condition(Stage.SEED, planting=opens, seed=replace(frost, fits=SeasonFits(False))),
         "buy-seed buy, too warm from the start": a.condition(
             Stage.SEED, planting=opens, seed=SeedNow(None, None, opens.window_first, ends_by_heat=True)
         ),
@@ -148,7 +154,7 @@ def seed_cases(a, today):
         ),
         "buy-seed in-vain": a.condition(
             Stage.SEED,
-            seed=SeedNow(season_ends=today + 100 * DAY, season_p_days=700.0),
+            seed=SeedNow(season_ends=today + 100 * DAY),
             chances=SeasonChances(10, 0.1, today + 5 * DAY),
         ),
         "cut-seed cut": a.condition(Stage.CHITTING, soil=soon),
@@ -425,7 +431,7 @@ GROUPS = (
     *(lifting_cases, store_cases, water_cases, frost_cases, blight_cases, sky_cases),
 )
 VERDICTS = {
-    "buy-seed": {"buy", "in-vain"},
+    "buy-seed": {"buy", "in-vain", "no-window"},
     "old-straw": {"rake-off", "lay-on"},
     "start-chitting": {"chit", "in-vain"},
     "cut-seed": {"cut", "whole"},

@@ -11,6 +11,7 @@ from haulm.advice import NotKnown, Said, Section
 from haulm.alerts.seed import buy_seed, cut_already, cut_seed, last_day, likely_planting, start_chitting
 from haulm.condition import DayRange, SeasonChances, SeedNow
 from haulm.garden import Maturity, Season, Stage
+from haulm.taught import SeasonFits
 from haulm.weather import DAY
 
 NAN = float("nan")
@@ -42,26 +43,34 @@ def test_seed_that_was_noted_is_not_asked_for(a, thresholds, today):
 
 
 @pytest.mark.parametrize(
-    ("warmth", "maturity", "fitting"),
+    ("fitting", "maturity", "fits"),
     [
-        (799.0, Maturity.EARLY, ""),
-        (800.0, Maturity.EARLY, "early"),
-        (899.0, Maturity.MID, "early"),
-        (900.0, Maturity.MID, "mid"),
-        (1000.0, Maturity.EARLY, "late"),
+        ("", Maturity.EARLY, False),
+        ("early", Maturity.EARLY, True),
+        ("early", Maturity.MID, False),
+        ("mid", Maturity.MID, True),
+        ("late", Maturity.EARLY, True),
     ],
 )
-def test_the_class_that_fits_is_the_longest_that_can_ripen(a, thresholds, today, warmth, maturity, fitting):
-    days = 120
-    condition = opening(a, today, 60, seed=SeedNow(season_ends=today + (60 + days) * DAY, season_p_days=warmth))
-    condition = replace(condition, planting=replace(condition.planting, maturity=maturity))
-    facts = buy_seed(condition, thresholds, None).facts
-    assert (facts["fitting"], facts["season_days"], facts["later_share"]) == (fitting, days, 0.8)
+def test_a_class_fits_up_to_the_latest_that_ripens_in_the_place_s_years(a, thresholds, today, fitting, maturity, fits):
+    own_years = SeasonFits(any_window=True, likely_day=today + 70 * DAY, fitting=fitting, ripe_share=0.5, years=9)
+    condition = opening(a, today, 60, seed=SeedNow(season_ends=today + 180 * DAY, fits=own_years))
+    found = buy_seed(replace(condition, planting=replace(condition.planting, maturity=maturity)), thresholds, None)
+    facts = found.facts
+    assert (found.verdict, facts["fitting"], facts["it_fits"], facts["season_days"]) == ("buy", fitting, fits, 120)
+    assert (facts["ripe_share"], facts["likely_day"], facts["own_years"]) == (0.5, today + 70 * DAY, 9)
 
 
 def test_without_a_record_no_class_is_called_fitting(a, thresholds, today):
     facts = buy_seed(opening(a, today, 60), thresholds, None).facts
-    assert (facts["fitting"], facts["season_days"]) == ("", None)
+    assert (facts["fitting"], facts["it_fits"], facts["season_days"]) == ("", False, None)
+
+
+@pytest.mark.parametrize(("any_window", "verdict"), [(False, "no-window"), (True, "buy")])
+def test_where_no_day_of_the_year_comes_to_a_crop_nobody_is_told_to_buy(a, thresholds, today, any_window, verdict):
+    condition = opening(a, today, 60, seed=SeedNow(fits=SeasonFits(any_window=any_window)))
+    found = buy_seed(condition, thresholds, None)
+    assert (found.verdict, found.facts["off_window"]) == (verdict, True)
 
 
 @pytest.mark.parametrize(("ahead", "named"), [(1, "Lates"), (364, "Lates"), (365, "")])

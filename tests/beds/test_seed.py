@@ -1,6 +1,6 @@
 """The season a seed would have: the next killing frost, or the start of warm nights."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pytest
@@ -8,10 +8,9 @@ import pytest
 from haulm.beds.chances import FrostYears
 from haulm.beds.forcing import Climate
 from haulm.beds.noted import noted
-from haulm.beds.seed import frost_after, heat_after, season_p_days, seed_now
+from haulm.beds.seed import frost_after, heat_after, seed_now
 from haulm.garden import Season
 from haulm.science.climatology import MixedDates, fit_mean_year
-from haulm.science.development import p_days
 from haulm.settings.thresholds import Thresholds
 
 NEVER = MixedDates(0.0, float("nan"), float("nan"), 10)
@@ -76,12 +75,3 @@ def test_without_a_record_nothing_is_said_of_the_season(make):
         noted(make.journal(), make.planting()), make.planting(), frosts(NO_RECORD), climate(16.0, 8.0), Thresholds()
     )
     assert now.season_ends is None
-
-
-def test_the_season_s_warmth_is_that_of_the_days_between_shoots_and_its_end():
-    """A place of 15 to 27 °C all year gives each day the same P-days: so many days, so much warmth."""
-    even, first = climate(15.0, 0.0), date(2027, 4, 1)
-    daily = float(p_days(15.0, 27.0))
-    assert season_p_days(first, first + timedelta(days=28 + 100), even) == pytest.approx(100 * daily, rel=0.01)
-    assert season_p_days(first, first + timedelta(days=28), even) == 0.0
-    assert season_p_days(first, None, even) == pytest.approx(300 * daily, rel=0.01)

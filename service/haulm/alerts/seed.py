@@ -7,7 +7,6 @@ import numpy as np
 from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.condition import Condition
 from haulm.garden import Maturity, Season, Stage
-from haulm.science.development import P_DAYS_NEEDED
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
@@ -30,13 +29,16 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         "opens_in_days": opens_in,
         "season": planting.season.value,
         "maturity": planting.maturity.value,
-        "season_p_days": seed.season_p_days,
-        "needs_p_days": P_DAYS_NEEDED[planting.maturity.value],
         "season_days": season_days,
         "season_ends": seed.season_ends,
         "by_heat": seed.ends_by_heat,
         "later_share": 1.0 - thresholds.planting.frost_chance,
-        "fitting": _fitting(seed.season_p_days),
+        "fitting": seed.fits.fitting if seed.fits else "",
+        "it_fits": bool(seed.fits and _is_ripe_by(planting.maturity, seed.fits.fitting)),
+        "ripe_share": seed.fits.ripe_share if seed.fits else None,
+        "likely_day": seed.fits.likely_day if seed.fits else None,
+        "own_years": seed.fits.years if seed.fits else 0,
+        "off_window": seed.fits is not None and seed.fits.likely_day is None,
         "frost_years": condition.chances.years,
         "autumn_name": later[1] if later else "",
         "autumn_first": later[0] if later else None,
@@ -45,6 +47,8 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
     }
     if _never_fit(condition, fit) or (fit is not None and fit > last_day(condition)):
         return Finding("in-vain", Section.KEEP_AN_EYE, 24, facts)
+    if seed.fits is not None and not seed.fits.any_window:
+        return Finding("no-window", Section.KEEP_AN_EYE, 24, facts)
     return Finding("buy", Section.GET_READY, 24, facts)
 
 
@@ -54,10 +58,10 @@ def _never_fit(condition: Condition, fit: date | None) -> bool:
     return soil.known and soil.ready is not None and fit is None
 
 
-def _fitting(season_p_days: float) -> str:
-    """The longest class that the season's warmth ripens in the mean year; empty where none, or where not known."""
-    fits = [kind.value for kind in Maturity if P_DAYS_NEEDED[kind.value] <= season_p_days]
-    return fits[-1] if fits else ""
+def _is_ripe_by(kind: Maturity, fitting: str) -> bool:
+    """Whether a class ripens where `fitting` is the latest that does; empty where none does."""
+    classes = [one.value for one in Maturity]
+    return bool(fitting) and classes.index(kind.value) <= classes.index(fitting)
 
 
 def _autumn_window(condition: Condition) -> tuple[date, str] | None:

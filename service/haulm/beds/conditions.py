@@ -29,13 +29,14 @@ from haulm.beds.noted import (
 )
 from haulm.beds.readings import taught_by
 from haulm.beds.season_sum import season_sum
-from haulm.beds.seed import seed_now
+from haulm.beds.seed import seed_now, to_be_bought
 from haulm.beds.soil import no_soil, soil_now
 from haulm.beds.soil_run import Ground, SoilRun, ground_of, run_soil
 from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import BedDays, bed_days, grown_on, water_now
-from haulm.condition import Condition, CropNow, DayRange, SeasonChances, SkyNow, SoilNow, StageNow
+from haulm.beds.windows import Sown, season_fits
+from haulm.condition import Condition, CropNow, DayRange, SeasonChances, SeedNow, SkyNow, SoilNow, StageNow
 from haulm.garden import Bed, Garden, Journal, Place, Planting, Stage
 from haulm.science.water_balance import StrawWater
 from haulm.settings.thresholds import Thresholds
@@ -263,10 +264,23 @@ def _condition(place: _Place, grown: _Grown, water: WaterNow | None) -> Conditio
         last_straw=last_laid(bed, own.journal, place.today),
         chances=chances_of(garden.frosts, planting, grown.shoots, own.thresholds),
         sky=own.sky,
-        seed=seed_now(grown.days, planting, garden.frosts, place.climate, own.thresholds),
+        seed=_seed(place, grown),
         standing_water=last_under_water(bed, own.journal),
         no_shoots=last_without_shoots(planting, own.journal),
         ends=ends_of(own.garden, planting, garden.frosts, grown.soil, own.thresholds, place.today) if ripens else None,
+    )
+
+
+def _seed(place: _Place, grown: _Grown) -> SeedNow:
+    """The seed, and while it is to be bought what kind would fit, by the same windows that `haulm season` tells."""
+    garden, days, planting = grown.garden, grown.days, grown.planting
+    own = garden.tended
+    seed = seed_now(days, planting, garden.frosts, place.climate, own.thresholds)
+    if not to_be_bought(days, planting, own.thresholds, place.today):
+        return seed
+    sown = Sown(grown.bed, planting)
+    return replace(
+        seed, fits=season_fits(place.timeline, place.climate, own.garden.place, sown, own.thresholds, own.journal)
     )
 
 

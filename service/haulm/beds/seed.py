@@ -11,12 +11,17 @@ from haulm.beds.noted import Noted
 from haulm.condition import SeedNow
 from haulm.garden import Planting, Season
 from haulm.science.climatology import day_at_chance_before, mean_year_at
-from haulm.science.development import p_days
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import DAY
 
-SHOOTS_AFTER = timedelta(days=28)  # FAO-56 Table 11, from memory: 25 to 30 days of a potato's first stage
 LONGEST_DAYS = 300  # judgement: a season with nothing to end it before this is long enough for any potato
+
+
+def to_be_bought(days: Noted, planting: Planting, thresholds: Thresholds, today: date) -> bool:
+    """Whether the time to buy seed has come, and none was noted."""
+    if days.seed_bought is not None or days.chitting is not None or days.planted is not None:
+        return False
+    return (planting.window_first - today).days <= thresholds.seed.buy_ahead_days and today <= planting.window_last
 
 
 def seed_now(days: Noted, planting: Planting, frosts: FrostYears, climate: Climate, thresholds: Thresholds) -> SeedNow:
@@ -28,20 +33,7 @@ def seed_now(days: Noted, planting: Planting, frosts: FrostYears, climate: Clima
     if planting.season is Season.SPRING and frosts.first.years:
         heat = heat_after(planting.window_first, climate, thresholds.heat.warm_night_c)
     ends = min((day for day in (frost, heat) if day is not None), default=None)
-    warmth = season_p_days(planting.window_first, ends, climate) if frosts.first.years else math.nan
-    return SeedNow(
-        days.seed_bought, days.seed_cut, ends, ends_by_heat=ends is not None and ends == heat, season_p_days=warmth
-    )
-
-
-def season_p_days(first: date, ends: date | None, climate: Climate) -> float:
-    """Warmth for ripening that the mean year gives a crop planted on a day: what `haulm season` asks of each year."""
-    shoots = first + SHOOTS_AFTER
-    count = min((ends - shoots).days, LONGEST_DAYS) if ends else LONGEST_DAYS
-    if count <= 0:
-        return 0.0
-    at = days_of_year(shoots, count)
-    return float(p_days(mean_year_at(climate.air_min, at), mean_year_at(climate.air_max, at)).sum())
+    return SeedNow(days.seed_bought, days.seed_cut, ends, ends_by_heat=ends is not None and ends == heat)
 
 
 def frost_after(first: date, frosts: FrostYears, chance: float) -> date | None:

@@ -18,10 +18,12 @@ from haulm.science.bed_surface import settled_m
 from haulm.science.climatology import MOST_MISSING_DAYS
 from haulm.science.crop_fates import Fate, Fates, IntArray, Mask, Needs, Seasons, fates
 from haulm.science.development import P_DAYS_NEEDED, p_days
-from haulm.science.windows import CLASSES, RING_DAYS, Limits, YearFates
+from haulm.science.windows import CLASSES, RING_DAYS, Limits, Window, YearFates, meeting, windows
 from haulm.settings.thresholds import Thresholds
-from haulm.weather import Mark, Timeline
+from haulm.taught import SeasonFits
+from haulm.weather import DAY, Mark, Timeline
 
+HALF_RING = RING_DAYS // 2
 STRAW_AGE_DAYS = 14.0  # judgement: laid straw counts as settled as it is after two weeks
 
 
@@ -47,16 +49,47 @@ def year_fates(
     a crop from that day on. Years that tell of no day are left out. Readings in the journal move the soil of all years.
     """
     weather = _seasons(timeline, climate, place, sown, thresholds, journal)
-    wants, windows = needs_of(thresholds), thresholds.windows
+    wants, limits = needs_of(thresholds), thresholds.windows
     whole = np.array([P_DAYS_NEEDED[name] for name in CLASSES])
-    young = fates(weather, windows.enough_share * whole, wants)
-    ripe = fates(weather, whole, replace(wants, heat_c=windows.slow_heat_c))
+    young = fates(weather, limits.enough_share * whole, wants)
+    ripe = fates(weather, whole, replace(wants, heat_c=limits.slow_heat_c))
     years, at = _positions(timeline)
     inside = (at >= 0) & (at < len(weather.killing))
     at = np.where(inside, at, 0)
-    told = inside & ~_full_of_holes(timeline, windows.longest_days)[at] & (young.fate[0] != Fate.NOT_KNOWN)[at]
+    told = inside & ~_full_of_holes(timeline, limits.longest_days)[at] & (young.fate[0] != Fate.NOT_KNOWN)[at]
     kept = told.any(axis=1)
     return _by_year(young, ripe, years[kept], at[kept], told[kept], thresholds.skins.days)
+
+
+def windows_of(found: YearFates, thresholds: Thresholds) -> tuple[Window, ...]:
+    """The windows that the years make, as the settings have it; none where no year tells."""
+    return windows(found, limits_of(thresholds)) if found.years.size else ()
+
+
+def season_fits(
+    timeline: Timeline, climate: Climate, place: Place, sown: Sown, thresholds: Thresholds, journal: Journal
+) -> SeasonFits | None:
+    """What the years say of the planting of `sown` in its window; None where none tells, or nothing is planned."""
+    planting = sown.planting
+    found = year_fates(timeline, climate, place, sown, thresholds, journal)
+    if planting is None or not found.known.any():
+        return None
+    listed = windows_of(found, thresholds)
+    met = meeting(listed, *(_on_ring(day) for day in (planting.window_first, planting.window_last)))
+    if met is None:
+        return SeasonFits(any_window=bool(listed))
+    from_first = (met.best - _on_ring(planting.window_first) + HALF_RING) % RING_DAYS - HALF_RING
+    return SeasonFits(
+        any_window=True,
+        likely_day=planting.window_first + from_first * DAY,
+        fitting=met.fitting,
+        ripe_share=met.ripe_shares[CLASSES.index(planting.maturity.value)],
+        years=met.years,
+    )
+
+
+def _on_ring(day: date) -> int:
+    return min(day.timetuple().tm_yday, RING_DAYS) - 1
 
 
 def _positions(timeline: Timeline) -> tuple[IntArray, IntArray]:
@@ -91,7 +124,7 @@ def limits_of(thresholds: Thresholds) -> Limits:
 
 def needs_of(thresholds: Thresholds) -> Needs:
     """What a crop wants of its weather, as the settings have it."""
-    planting, windows = thresholds.planting, thresholds.windows
+    planting, limits = thresholds.planting, thresholds.windows
     return Needs(
         ready_c=planting.soil_ready_spring_c,
         ready_days=planting.ready_days,
@@ -99,14 +132,14 @@ def needs_of(thresholds: Thresholds) -> Needs:
         cold_c=planting.too_cold_c,
         cold_days=planting.too_cold_days,
         hot_c=planting.soil_risky_autumn_c,
-        hot_days=windows.hot_days,
+        hot_days=limits.hot_days,
         night_c=thresholds.shoots.forming_night_c,
         forming_after_days=thresholds.shoots.forming_after_days,
-        forming_days=windows.forming_days,
-        cool_nights=windows.cool_nights,
-        heat_c=windows.lasting_heat_c,
-        heat_days=windows.lasting_heat_days,
-        longest_days=windows.longest_days,
+        forming_days=limits.forming_days,
+        cool_nights=limits.cool_nights,
+        heat_c=limits.lasting_heat_c,
+        heat_days=limits.lasting_heat_days,
+        longest_days=limits.longest_days,
     )
 
 

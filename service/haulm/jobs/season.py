@@ -8,7 +8,7 @@ import numpy as np
 
 from haulm.beds.chances import FrostYears, frost_has_come, frost_still_comes, frost_years, frosts_at
 from haulm.beds.forcing import climate_of
-from haulm.beds.windows import Sown, limits_of, year_fates
+from haulm.beds.windows import Sown, limits_of, windows_of, year_fates
 from haulm.errors import SourceError
 from haulm.garden import Garden, What
 from haulm.jobs.morning import Thought, think
@@ -18,7 +18,7 @@ from haulm.letter import season, year_chart
 from haulm.letter.season import FrostRow, SeasonTold, WindowFrost, ring_date
 from haulm.science.climatology import FROST_LIMITS_C, bounded_chance
 from haulm.science.crop_fates import FloatArray
-from haulm.science.windows import CLASSES, RING_DAYS, Window, YearFates, closest, shares, windows
+from haulm.science.windows import CLASSES, RING_DAYS, Window, YearFates, closest, shares
 from haulm.settings.load import Settings
 from haulm.store.journal_file import read_journal
 from haulm.weather import Timeline
@@ -54,8 +54,7 @@ def season_told(
     climate = climate_of(timeline, observed.told, garden.place.latitude_deg)
     journal = read_journal(state.journal(garden))[0].known(now, decision.today)
     found = year_fates(timeline, climate, garden.place, sown, thresholds, journal)
-    limits = limits_of(thresholds)
-    listed = windows(found, limits) if found.years.size else ()
+    listed = windows_of(found, thresholds)
     killing = frost_years(timeline, garden.place, thresholds)
     return SeasonTold(
         place=garden.place,
@@ -68,7 +67,7 @@ def season_told(
         shares=shares(found),
         windows=listed,
         frosts_of=tuple(_frost_of(window, killing, decision.today) for window in listed),
-        closest=None if listed else closest(found, limits),
+        closest=None if listed else closest(found, limits_of(thresholds)),
         frosts=_frosts(timeline, garden, asked),
         frost_after_shoots=_frost_after_shoots(found, killing, decision.today.year),
         asked=asked,

@@ -4,6 +4,7 @@ Planting days are the first 365 of a year, counted from 0, and run in a ring: a 
 (years, planting days), and nothing here depends on the order of the years.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,6 +131,11 @@ class Window:
     lift_days: tuple[int, int]
 
     @property
+    def fitting(self) -> str:
+        """The latest class that ripens in a good share of years; empty where none does."""
+        return self.maturity if self.ripens else ""
+
+    @property
     def length(self) -> int:
         """How many days it is long."""
         return RING_DAYS if self.whole_year else (self.last - self.first) % RING_DAYS + 1
@@ -182,6 +188,18 @@ def closest(found: YearFates, limits: Limits) -> Window | None:
     worth = np.nan_to_num(each.young[0]) + 1e-3 * needs.mean(axis=0)
     best = int(worth.argmax())
     return _window(found, each, (best, best), (best, best), limits, good=False)
+
+
+def meeting(listed: Sequence[Window], first: int, last: int) -> Window | None:
+    """The window that shares most days with a stretch of the ring, else most of its chancy days; None without any."""
+    asked = _days_of(first, last)
+
+    def shared(window: Window) -> tuple[int, int]:
+        own, about = (_days_of(*run) for run in ((window.first, window.last), window.about))
+        return int(np.isin(asked, own).sum()), int(np.isin(asked, about).sum())
+
+    found = max(listed, key=shared, default=None)
+    return found if found is not None and any(shared(found)) else None
 
 
 def _smoothed(count: IntArray, years: IntArray) -> FloatArray:
