@@ -7,8 +7,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from haulm.sources.invented import invented_record
+
+# Every property test has the examples of the profile, but the few whose example is dear and which name a count.
+settings.register_profile("ordinary", deadline=None)
+settings.register_profile(
+    "thorough",
+    deadline=None,
+    max_examples=1000,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("ordinary")  # `--hypothesis-profile` is read later, and wins
 
 LOOPBACK = ("127.", "::1", "localhost")
 

@@ -148,9 +148,10 @@ _OTHER_SPELLINGS = {
     "litres/min": "l/min", "l/minute": "l/min", "gpm": "gal/min",
 }  # fmt: skip
 
+# No amount of a garden has more figures, and what has is no float, or no whole number that can be divided.
 _AMOUNT = re.compile(
     r"""\s*(?:(?P<count>\d{1,3})\s*[x×]\s*)?
-        (?P<sign>[-+−])?\s*(?P<number>\d+(?:[.,]\d+)?|[.,]\d+|\d+/\d+)\s*
+        (?P<sign>[-+−])?\s*(?P<number>\d{1,15}(?:[.,]\d{1,30})?|[.,]\d{1,30}|\d{1,15}/\d{1,15})\s*
         (?P<unit>[^\d\s][^\d]*?)?\s*""",
     re.VERBOSE | re.IGNORECASE,
 )

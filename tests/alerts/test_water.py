@@ -130,7 +130,7 @@ def test_no_bed_is_watered_for_more_than_the_week_is_expected_to_use(a, threshol
 
 
 @given(need=st.floats(0.0, 60.0), had=st.floats(0.0, 60.0), depletion=st.floats(0.0, 20.9))
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_generous_target_and_a_turn_of_water_never_contradict_each_other(a, thresholds, need, had, depletion):
     """What a turn brings the week up to is never above what the target alert says would do."""
     water = a.water(

@@ -109,7 +109,7 @@ def test_unknown_weather_tells_no_warmth(make, learn):
 
 
 @given(st.lists(st.integers(1, 120), max_size=12))
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_was_noted_the_likely_day_stays_between_the_ends_and_the_early_end_stays(make, learn, today, noted):
     entries = [
         e for at, after in enumerate(noted) for e in crop(make, LAST_YEAR + at * DAY, after, planting=f"crop {at}")

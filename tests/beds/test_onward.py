@@ -18,7 +18,7 @@ STAGE_OF = {
     "tops_dead": Stage.SKINS_SETTING, "lifted": Stage.LIFTED, "stored": Stage.STORED, "finished": Stage.FINISHED,
 }  # fmt: skip
 BACK, DAYS = 60, 150
-MANY = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+MANY = settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def seasons(today):

@@ -188,7 +188,7 @@ def test_straw_saves_half_of_what_the_soil_would_lose(make, today):
 
 
 @given(depth_m=st.floats(0.05, 1.0), a_day=st.floats(0.001, 0.05), cut=st.none() | st.integers(0, 150))
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_roots_are_never_deeper_than_the_bed_nor_thirst_outside_the_tables(make, today, depth_m, a_day, cut):
     out = today - 30 * DAY
     gone = None if cut is None else out + cut * DAY

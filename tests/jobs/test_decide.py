@@ -72,7 +72,7 @@ def test_nothing_dated_after_the_morning_changes_the_letter(scene, record, forec
 
 
 @given(st.integers(0, 2**32 - 1))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 def test_whatever_the_future_brings(scene, record, forecasts, journal, seed):
     """Later weather, later issues, later notes, later episodes: all different, the letter the same."""
     rng = np.random.default_rng(seed)
@@ -173,7 +173,7 @@ def test_a_look_through_the_store_is_asked_for_and_passes_without_a_word(scene, 
 
 
 @given(st.integers(0, 2**32 - 1))
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4)
 def test_no_hour_that_was_not_yet_known_tells(scene, record, forecasts, journal, seed):
     """Hours reach us later than they pass, and those to come not at all: whatever they hold, the letter is the same."""
     in_leaf, zone = date(2027, 6, 5), scene.garden.place.zone

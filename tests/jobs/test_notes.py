@@ -634,7 +634,7 @@ def test_the_list_as_json(garden: Garden, state: StateFolder, put: Noter) -> Non
 KINDS = ["watered 5 mm", "rain 2 mm", "soil 48F", "planted", "shoots", "lifted 2 kg"]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.sampled_from(KINDS), max_size=6))
 def test_whatever_is_noted_is_listed_once_and_nothing_refused_is_written(
     tmp_path_factory: pytest.TempPathFactory, words: list[str]

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import bed_surface as bed
@@ -145,7 +145,6 @@ def test_straw_settles_to_its_share():
 
 
 @given(st.floats(0, 0.6), st.floats(0, 0.6))
-@settings(max_examples=50, deadline=None)
 def test_straw_hides_a_share_that_grows_with_depth(one, other):
     low, high = bed.straw_cover(np.sort([one, other]))
     assert 0.0 <= low <= high <= 1.0

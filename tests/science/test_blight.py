@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science.blight import (
@@ -131,7 +131,6 @@ HOUR = st.tuples(st.one_of(st.floats(-5, 35), st.just(NAN)), st.one_of(st.floats
 
 
 @given(st.lists(HOUR, min_size=24, max_size=24), st.lists(HOUR, min_size=24, max_size=24))
-@settings(max_examples=200, deadline=None)
 def test_an_answer_given_holds_whatever_the_missing_hours_were(told, true):
     air, humidity = (np.array(column, dtype=float) for column in zip(*told, strict=True))
     full_air, full_humidity = (

@@ -8,13 +8,12 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import climatology as climate
 
 CASES = json.loads((Path(__file__).parents[1] / "reference" / "climatology.json").read_text(encoding="utf-8"))
-QUICK = settings(max_examples=40, deadline=None)
 DATES = climate.MixedDates(share=1.0, mean_day=104.0, spread_days=9.1165, years=10)
 
 
@@ -77,7 +76,6 @@ def test_exceedance_leaves_out_what_is_not_known_and_gives_equals_the_same():
 
 
 @given(st.floats(0.06, 0.94), st.floats(0.06, 1.0))
-@QUICK
 def test_day_and_chance_undo_each_other(chance, share):
     dates = climate.MixedDates(share=share, mean_day=104.0, spread_days=9.0, years=20)
     for day_at, chance_at in (
@@ -96,7 +94,6 @@ def test_chance_after_by_the_standard_library():
 
 
 @given(st.integers(0, 60), st.floats(-400, 800))
-@QUICK
 def test_a_handful_of_years_never_promises(years, day):
     for share in (0.0, 0.5, 1.0):
         spread = 9.0 if share else math.nan
@@ -208,7 +205,6 @@ def test_no_record_has_no_seasons():
 
 
 @given(st.integers(0, 2**32 - 1))
-@QUICK
 def test_a_colder_threshold_is_passed_earlier_in_spring_and_later_in_autumn(seed):
     values = np.random.default_rng(seed).normal(3.0, 4.0, 365 * 3)
     warm, cold = (climate.last_in_spring(date(2018, 1, 1), values, limit).day for limit in (0.0, -2.2))

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science.crop_fates import Fate, Needs, Seasons, fates
@@ -14,7 +14,6 @@ NEEDS = Needs(
     forming_after_days=14, forming_days=42, cool_nights=7, heat_c=27.8, heat_days=30, longest_days=180,
 )  # fmt: skip
 DAYS, PLANTED = 400, 100
-QUICK = settings(max_examples=40, deadline=None)
 
 
 def mild(**changed):
@@ -162,7 +161,6 @@ def some_weather(seed):
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(0, DAYS - 1))
-@QUICK
 def test_more_frost_never_makes_a_day_better(seed, night):
     weather = some_weather(seed)
     killing = weather.killing.copy()
@@ -173,7 +171,6 @@ def test_more_frost_never_makes_a_day_better(seed, night):
 
 
 @given(st.integers(0, 2**32 - 1))
-@QUICK
 def test_more_warmth_asked_never_makes_a_day_better_and_each_need_is_whole(seed):
     found = fates(some_weather(seed), [560.0, 800.0, 1000.0], NEEDS)
     grown = found.fate == Fate.GROWN

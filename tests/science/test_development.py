@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import development as dev
@@ -47,7 +47,6 @@ def test_the_last_term_runs_on_the_maximum():
 
 
 @given(AIR, AIR)
-@settings(max_examples=60, deadline=None)
 def test_p_days_lie_between_none_and_ten(one, other):
     assert 0.0 <= float(dev.p_days(min(one, other), max(one, other))) <= 10.0
 
@@ -58,7 +57,6 @@ def test_nothing_grows_at_and_beyond_the_ends(air):
 
 
 @given(st.lists(st.floats(-10, 45), min_size=1, max_size=40))
-@settings(max_examples=60, deadline=None)
 def test_the_early_bound_is_never_behind_the_late_one(soil):
     shares = dev.emergence_shares([soil])
     assert (shares.early >= shares.late).all()
@@ -183,7 +181,6 @@ def test_seed_between_the_bounds_emerges_at_their_weighted_geometric_mean(way):
 
 
 @given(st.lists(st.floats(3.7, 29.0), min_size=1, max_size=80), st.floats(0.0, 1.0))
-@settings(max_examples=60, deadline=None)
 def test_the_way_between_the_bounds_is_ordered_goes_onward_and_turns_round(soil, way):
     shares = dev.emergence_shares(np.array(soil))
     between = dev.share_between(shares, way)

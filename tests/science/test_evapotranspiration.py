@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import refet
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from haulm.science import evapotranspiration as et
@@ -104,7 +104,6 @@ def test_the_whole_of_example_18_from_what_was_measured():
     st.floats(-15, 25), st.floats(0, 20), st.floats(0.5, 8), st.floats(0.05, 0.76), st.floats(0, 2500),
     st.floats(-55, 55), st.integers(1, 365),
 )  # fmt: skip
-@settings(max_examples=60, deadline=None)
 def test_penman_monteith_agrees_with_an_independent_library(low, spread, wind, clearness, elevation, latitude, day):
     """The library rounds some constants otherwise (ASCE-EWRI 2005): 1 % or 0.02 mm is agreement.
 
@@ -124,7 +123,6 @@ def test_penman_monteith_agrees_with_an_independent_library(low, spread, wind, c
     st.floats(-5, 24), st.floats(2, 18), st.floats(5, 100), st.floats(0.5, 8), st.floats(0, 2500), st.floats(-55, 55),
     st.integers(1, 365),
 )  # fmt: skip
-@settings(max_examples=60, deadline=None)
 def test_the_day_from_air_humidity_and_wind_agrees_with_an_independent_library(
     low, spread, humidity, wind, elevation, latitude, day
 ):
@@ -152,7 +150,6 @@ def test_eq_14_and_19_vapour_from_dew_point_and_from_mean_humidity():
 
 
 @given(AIR, st.floats(0.1, 15))
-@settings(max_examples=40, deadline=None)
 def test_warmer_air_holds_more(air, more):
     assert et.saturation_vapour_kpa(air + more) > et.saturation_vapour_kpa(air)
     assert float(et.vapour_slope_kpa_c(air)) > 0.0
@@ -165,7 +162,6 @@ def test_the_slope_is_the_derivative_of_saturation():
 
 
 @given(AIR, AIR, st.floats(0, 45))
-@settings(max_examples=60, deadline=None)
 def test_hargreaves_is_never_below_nothing_and_finite(low, high, top):
     loss = float(et.hargreaves_et_mm(low, high, top))
     assert 0.0 <= loss < 30.0

@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science.evening_minimum import (
@@ -66,7 +66,6 @@ def test_the_night_trend_as_published(evening_c, minimum_c, hour, expected, with
 
 
 @given(st.floats(-10, 20), st.floats(0.5, 20), st.floats(8, 18), st.floats(0.01, 0.99))
-@settings(max_examples=60, deadline=None)
 def test_the_hour_at_which_a_limit_is_reached_lies_on_the_trend(evening_c, fall_c, last, share):
     limit_c = evening_c - share * fall_c
     hour = hour_reached(evening_c, evening_c - fall_c, limit_c, last)
@@ -103,7 +102,6 @@ def test_a_blend_lies_between_nearer_the_surer_and_is_no_surer_than_strangers_wo
 
 
 @given(st.floats(0.5, 4), st.floats(0.5, 4))
-@settings(max_examples=40, deadline=None)
 def test_no_other_weight_makes_a_blend_surer(one, other):
     """Against a plain search over weights, with a correlation of one half."""
     tried = np.linspace(0.0, 1.0, 401)
@@ -136,7 +134,6 @@ def _tenths(value):
         max_size=40,
     )
 )
-@settings(max_examples=40, deadline=None)
 def test_residuals_are_centred_and_a_shift_of_all_minima_shifts_the_answer(nights):
     air, dew_point, noise = (np.array(column) for column in zip(*nights, strict=True))
     minimum = 0.6 * air - 3.0 + noise

@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import frost
@@ -52,7 +52,6 @@ def test_normal_cdf_within_the_stated_error():
 
 
 @given(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6))
-@settings(max_examples=60, deadline=None)
 def test_normal_cdf_is_bounded_and_rises(one, other):
     low, high = sorted((one, other))
     assert 0.0 <= frost.normal_cdf(low) <= frost.normal_cdf(high) + 1.5e-7 <= 1.0 + 1.5e-7
@@ -73,7 +72,6 @@ def test_thresholds_are_36_32_and_28_fahrenheit():
 
 
 @given(st.floats(-40, 40), st.floats(-40, 40), st.floats(0, 10))
-@settings(max_examples=60, deadline=None)
 def test_a_promise_is_never_certain(limit, mean, spread):
     assert 0.01 <= float(frost.chance_at_or_below(limit, mean, spread)) <= 0.99
 

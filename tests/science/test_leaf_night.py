@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import leaf_night
@@ -98,7 +98,6 @@ def test_a_mixture_drawn_night_by_night_has_that_mean_and_spread():
 
 
 @given(SHARE, WIND, DEW, st.floats(-20, 20), st.floats(0.1, 5))
-@settings(max_examples=80, deadline=None)
 def test_leaves_lie_between_the_screen_and_the_whole_offset_and_are_never_surer_than_the_screen(
     cloud, wind, dew, air, spread
 ):

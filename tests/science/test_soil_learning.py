@@ -92,7 +92,7 @@ def test_readings_close_together_teach_less_than_readings_apart(place):
 
 
 @given(st.integers(0, 2**32 - 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_no_reading_makes_the_doubt_wider(place, seed):
     soil, series = place
     rng = np.random.default_rng(seed)

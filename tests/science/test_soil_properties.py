@@ -6,13 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import soil_properties as soil
 
 CASES = json.loads((Path(__file__).parents[1] / "reference" / "soil_properties.json").read_text(encoding="utf-8"))
-QUICK = settings(max_examples=50, deadline=None)
 
 
 def cases(equation):
@@ -95,7 +94,6 @@ def test_straw_lies_in_the_measured_band(case):
 
 
 @given(st.floats(0, 1), st.floats(0, 1))
-@QUICK
 def test_more_straw_parts_more_and_none_parts_nothing(one, other):
     low, high = soil.straw_resistance_m2k_w(np.sort([one, other]))
     assert 0.0 <= low <= high
@@ -104,7 +102,6 @@ def test_more_straw_parts_more_and_none_parts_nothing(one, other):
 
 
 @given(st.floats(900, 2000), st.floats(900, 2000))
-@QUICK
 def test_denser_dry_soil_conducts_better(one, other):
     low, high = soil.dry_conductivity_w_mk(np.sort([one, other]))
     assert 0.0 < low <= high

@@ -55,7 +55,7 @@ def test_one_row_is_the_same_alone_and_among_many(rows, straw_m):
 
 
 @given(st.integers(0, 2**32 - 1), st.floats(0, 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_stores_and_resistance_stay_in_bounds(seed, cover):
     state, felt = run(surface.start_state(2), weather(seed), cover)
     assert (state >= 0.0).all()

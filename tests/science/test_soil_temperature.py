@@ -14,7 +14,7 @@ from haulm.science import soil_waves as waves
 from haulm.science.soil_freezing import Freezing
 
 CASES = json.loads((Path(__file__).parents[1] / "reference" / "soil_temperature.json").read_text(encoding="utf-8"))
-QUICK = settings(max_examples=25, deadline=None)
+QUICK = settings(max_examples=25)
 DAY_S, YEAR_S = 86400.0, 365.25 * 86400.0
 LOAM = (1.0, 2.2)  # λ, C of the reference rows S7, S34, S35
 SEEDS = st.integers(0, 2**32 - 1)

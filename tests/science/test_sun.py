@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import refet.calcs
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science import sun
@@ -80,7 +80,6 @@ def test_radiation_agrees_with_an_independent_library():
 
 
 @given(LATITUDES, DAYS)
-@settings(max_examples=60, deadline=None)
 def test_the_sun_is_finite_and_bounded_from_pole_to_pole(latitude, day):
     radiation, hours = float(sun.top_radiation_mj(latitude, day)), float(sun.daylight_hours(latitude, day))
     assert 0.0 <= radiation < 50.0
@@ -113,7 +112,6 @@ def test_unknown_stays_unknown_and_leaves_the_others_alone():
 
 
 @given(st.floats(-30, 40), st.floats(-30, 40), st.floats(0, 45), st.floats(0, 3000))
-@settings(max_examples=60, deadline=None)
 def test_radiation_from_the_range_never_passes_the_clear_sky(low, high, top, elevation):
     radiation = float(sun.radiation_from_range_mj(low, high, top, elevation_m=elevation))
     assert 0.0 <= radiation <= float(sun.clear_sky_radiation_mj(top, elevation))

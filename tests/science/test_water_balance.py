@@ -7,14 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm import units
 from haulm.science import water_balance as wb
 
 CASES = json.loads((Path(__file__).parents[1] / "reference" / "water_balance.json").read_text(encoding="utf-8"))
-QUICK = settings(max_examples=40, deadline=None)
 SEEDS = st.integers(0, 2**32 - 1)
 
 
@@ -103,7 +102,6 @@ def test_published_stages_add_up_to_their_seasons():
 
 
 @given(st.floats(-50, 400), st.floats(0, 1))
-@QUICK
 def test_kc_lies_between_its_three_values(day, cover):
     assert 0.25 <= float(wb.potato_coefficient(day, cover=cover)) <= 1.15
 
@@ -169,7 +167,6 @@ def test_eq_84_stress(case):
 
 
 @given(st.floats(-20, 200), st.floats(0.1, 150), st.floats(0, 1))
-@QUICK
 def test_stress_is_a_share(depletion, total, fraction):
     assert 0.0 <= float(wb.stress_coefficient(depletion, total, fraction * total)) <= 1.0
 
@@ -197,7 +194,6 @@ def test_eq_88_drainage_with_water_early_in_the_day(case):
 
 
 @given(SEEDS, st.booleans())
-@QUICK
 def test_no_water_is_lost_or_made(seed, gaps):
     forcing = season(seed, gaps=gaps)
     before = begin(forcing)
@@ -212,7 +208,6 @@ def test_no_water_is_lost_or_made(seed, gaps):
 
 
 @given(SEEDS)
-@QUICK
 def test_every_day_closes_at_the_soil_s_surface(seed):
     forcing = season(seed)
     t = wb.advance(begin(forcing), forcing)[1]
@@ -230,7 +225,6 @@ def test_a_turn_that_just_fills_the_bed_is_no_drained_day(more_mm, drained):
 
 
 @given(SEEDS)
-@QUICK
 def test_everything_stays_inside_its_bounds(seed):
     forcing = season(seed, gaps=True)
     t = wb.advance(begin(forcing), forcing)[1]
@@ -245,7 +239,6 @@ def test_everything_stays_inside_its_bounds(seed):
 
 
 @given(SEEDS)
-@QUICK
 def test_unknown_rain_gives_bounds_that_hold_whatever_fell(seed):
     """Any rain from none to the plausible amount leaves the bed between the two answers, and they are ordered."""
     forcing = season(seed, gaps=True)

@@ -4,14 +4,13 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.science.crop_fates import Fate
 from haulm.science.windows import RING_DAYS, Limits, YearFates, closest, shares, windows
 
 LIMITS = Limits(good_share=0.7, chancy_share=0.3)
-QUICK = settings(max_examples=40, deadline=None)
 
 
 def years_of(young, ripe=None, first_year=2010):
@@ -183,14 +182,12 @@ def shuffled(found, order):
 
 
 @given(st.integers(0, 2**32 - 1), st.permutations(range(9)))
-@QUICK
 def test_windows_do_not_depend_on_the_order_of_the_years(seed, order):
     found = drawn(seed)
     assert windows(shuffled(found, list(order)), LIMITS) == windows(found, LIMITS)
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(0, 8), st.integers(0, 364), st.integers(1, 60))
-@QUICK
 def test_more_frost_never_widens_a_window(seed, year, first, length):
     before = drawn(seed)
     young = before.young.copy()

@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 from hypothesis import given
-from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from pydantic import SecretStr, ValidationError
 
@@ -458,7 +457,6 @@ _VALUES = st.one_of(
 )
 
 
-@hypothesis_settings(deadline=None)
 @given(st.lists(st.tuples(st.sampled_from(sorted(_spots(_SAMPLE), key=str)), _VALUES), min_size=1, max_size=3))
 def test_whatever_stands_somewhere_is_judged_and_told(changes):
     tree = copy.deepcopy(_SAMPLE)

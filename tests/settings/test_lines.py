@@ -3,7 +3,7 @@
 import tomllib
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.settings.lines import lines_of_keys
@@ -83,7 +83,6 @@ _VALUE = st.sampled_from(['"a # b"', "'x = 1'", "[1, 2,\n 3]", "{ q = 1 }", '"""
 _PAIRS = st.dictionaries(_KEY, _VALUE, max_size=4)
 
 
-@settings(deadline=None)
 @given(st.lists(st.tuples(_KEY, _PAIRS), unique_by=lambda table: table[0], max_size=5))
 def test_lines_of_keys_written_at_random(tables):
     text, expected = "", {}

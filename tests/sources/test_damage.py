@@ -20,7 +20,7 @@ from haulm.sources.stations import Station
 
 CAME = datetime(2024, 4, 20, 5, 12, tzinfo=UTC)
 JUNK = st.sampled_from([None, True, -1, 0.5, 1e308, "", "x", "2024-04-20T05:00:00Z", [], [None], [{}], {}, {"a": 1}])
-fuzzed = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+fuzzed = settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 Reader = Callable[[bytes], object]
 
 

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from haulm.errors import SourceError
@@ -80,7 +80,6 @@ def test_a_file_that_cannot_be_used_says_why(text, what):
 
 
 @given(st.text(max_size=200))
-@settings(max_examples=100, deadline=None)
 def test_whatever_stands_in_the_lines_it_is_read_or_refused(text):
     try:
         hours, _ = hours_of(*text.split("\n"))

@@ -329,7 +329,7 @@ def _degrees_c(number: str, unit: str) -> float:
     """NaN for what looks like a figure and is none: 1/0."""
     try:
         return read_quantity(f"{number} {unit}", Kind.TEMPERATURE).value
-    except (HaulmError, OverflowError):
+    except HaulmError:
         return float("nan")
 
 
