@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from haulm.files import passing_folder
+from haulm.files import append_line, make_folder, passing_folder, write_whole
 from haulm.settings.load import load
+from haulm.steps import Step
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 SECRETS = {
@@ -107,6 +108,18 @@ def test_what_is_kept_is_closed_to_others_whatever_the_umask(
         assert stat.S_IMODE((tmp_path / folder).stat().st_mode) == 0o700
     letters = [path for path in (tmp_path / "letters").rglob("*") if path.is_file()]
     assert {stat.S_IMODE(path.stat().st_mode) for path in letters} == {0o600}
+
+
+def test_a_file_that_nobody_said_more_of_is_its_owners(tmp_path: Path) -> None:
+    usual = os.umask(0)
+    try:
+        make_folder(tmp_path / "state")
+        write_whole(tmp_path / "state" / "whole", b"x", Step.FETCH_KEPT)
+        append_line(tmp_path / "state" / "lines", b"x\n", Step.NOTE_WRITTEN)
+    finally:
+        os.umask(usual)
+    made = [tmp_path / "state", *(tmp_path / "state").iterdir()]
+    assert [stat.S_IMODE(path.stat().st_mode) for path in made] == [0o700, 0o600, 0o600]
 
 
 @pytest.mark.parametrize(("mode", "told"), [(0o644, True), (0o640, True), (0o600, False)])
