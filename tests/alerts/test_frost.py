@@ -310,3 +310,10 @@ def test_skewed_errors_change_the_chance(a, thresholds):
 def test_no_night_is_promised(a):
     assert night_chance(a.night(1, 30.0), 0.0) == 0.01
     assert night_chance(a.night(1, -30.0), 0.0) == 0.99
+
+
+def test_a_likelier_minimum_is_told_only_where_it_differs(a, thresholds):
+    for likely_c, told_c in ((-4.0, None), (-2.0, -2.0)):
+        night = a.night(1, -5.0, air_c=-4.0, likely_air_c=likely_c, still_and_clear=True)
+        found = frost_on_shoots(a.condition(sky=a.sky([night])), thresholds, None)
+        assert found.facts["likely_air_c"] == told_c

@@ -312,3 +312,11 @@ def test_no_day_is_named_without_forecast_or_soil(a, thresholds, today):
         found = lift_days(condition, thresholds, None)
         assert (found.lacks, found.worth_saying) == (lacks, True)
     assert lift_days(a.condition(Stage.SKINS_SETTING), thresholds, None) is None
+
+
+def test_frost_at_the_tubers_is_told_for_the_night_that_begins_the_evening_before_with_more_straw(a, thresholds, today):
+    soil = a.soil(ahead=(-1.0,) * 7)
+    condition = a.condition(soil=soil, sky=a.sky([a.night(1, -9.0), a.night(2, 3.0), a.night(3, 3.0)]))
+    found = freeze_at_tubers(condition, thresholds, None)
+    assert (found.facts["night"], found.facts["morning"]) == (today, today + DAY)
+    assert found.facts["wanted_m"] > found.facts["straw_m"] == condition.straw_m

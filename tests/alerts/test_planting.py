@@ -270,3 +270,14 @@ def test_too_late_names_the_same_window_of_next_year(a, thresholds, today):
 def test_a_bed_that_holds_another_crop_is_planted_after_it(a, thresholds, taken):
     condition = a.condition(Stage.CHITTING, water=None if taken else a.water())
     assert planting_time(condition, thresholds, None).facts["taken"] is taken
+
+
+def test_in_autumn_no_forecast_is_no_leave_to_plant(a, thresholds):
+    condition = a.condition(
+        Stage.CHITTING,
+        planting=replace(a.planting, season=Season.AUTUMN),
+        soil=a.soil((22.0,) * 3, (22.0, float("nan"), *(22.0,) * 5)),
+    )
+    answer = planting_time(condition, thresholds, None)
+    assert isinstance(answer, NotKnown)
+    assert answer.worth_saying
