@@ -116,7 +116,7 @@ class Drawn:
             straw_m=self.draw(st.floats(0, 0.4)), soil=self.soil(), water=self.water(), crop=self.crop(),
             last_straw=self.day(-60, 0), sky=self.sky(), standing_water=self.day(-10, 0), no_shoots=self.day(-10, 0),
             chances=SeasonChances(self.draw(st.integers(0, 30)), self.draw(SHARES), safe),
-            seed=SeedNow(self.day(-90, 0), self.day(-90, 0), self.day(0, 300), self.draw(st.booleans()), 900.0),
+            seed=SeedNow(self.day(-90, 0), self.day(-90, 0), self.day(0, 300), self.draw(st.booleans())),
             ends=self.a.ends(hard_freeze=self.day(0, 99), lasting_heat=self.day(0, 99), tubers_freeze=self.day(0, 9)),
             store=store if lifted else None,
             kept_seed=self.a.kept_seed(self.draw(st.integers(-90, 90))) if lifted else None,
