@@ -267,6 +267,19 @@ def test_before_forgets_what_this_morning_or_a_later_one_said():
     ]
 
 
+def test_an_episode_of_a_letter_dated_ahead_never_stays_open_beside_another():
+    early = Said("not-yet", "gatebed", "gate-early", "2027-04-04", "look", 0, FIRST + 3 * DAY, FIRST + 3 * DAY)
+    _, memory = run(finding("wait"))
+    assert before((*memory, early), FIRST + DAY) == memory, "until its day it is not known"
+    held = before((*memory, early), FIRST + 4 * DAY)
+    assert [(said.episode, said.ended_on) for said in held] == [("2027-04-01", FIRST + 3 * DAY), ("2027-04-04", None)]
+    (alert,), memory = select([judged(finding("wait"))], held, FIRST + 4 * DAY)
+    assert alert.fresh
+    (alert,), memory = select([judged(finding("wait"))], before(memory, FIRST + 5 * DAY), FIRST + 5 * DAY)
+    assert not alert.fresh, "said once"
+    assert len(open_episodes(memory)) == sum(said.ended_on is None for said in memory) == 1
+
+
 def test_what_was_open_about_a_planting_no_longer_looked_at_ends_without_a_word():
     open_said = Said("water", "gatebed", "gate-early", "2027-04-01", "water", 0, FIRST, FIRST)
     of_place = replace(open_said, rule="station-silent", bed="", planting="")

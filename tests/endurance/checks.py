@@ -239,6 +239,8 @@ class Checks:
             same = "station, quantity, day, value" if day.restored and table == "weather" else columns
             young = f" WHERE issued > '{(day.day - timedelta(days=300)).isoformat()}'" if table == "forecasts" else ""
             young = " WHERE garden <> ''" if table == "runs" else young
+            if day.restored and table == "weather":  # a station that had answered too early is asked again in time
+                young = f" WHERE day < '{(day.day - timedelta(days=7)).isoformat()}'"
             gone = database.execute(
                 f"SELECT {same} FROM before.{table}{young} EXCEPT SELECT {same} FROM main.{table}"  # noqa: S608
             ).fetchall()

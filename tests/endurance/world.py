@@ -51,7 +51,7 @@ class World:
         folder.mkdir(parents=True, exist_ok=True)
         self.disk = folder / "disk"
         self.disk.mkdir(exist_ok=True)
-        self.small = _mounted(self.disk)
+        self.small = mounted(self.disk)
         self.sky = Sky(seed, until)
         self.services = Services(self.sky)
         self.letterbox = Letterbox(folder / "taken.jsonl", "haulm", garden.MAIL_PASSWORD)
@@ -105,7 +105,7 @@ class World:
             (self.disk / BALLAST).unlink()
 
 
-def _mounted(disk: Path) -> bool:
+def mounted(disk: Path) -> bool:
     """Whether the folder is a small disk of its own: a tmpfs, which only root may mount."""
     if disk.is_mount():
         return True

@@ -28,7 +28,7 @@ from checks import Breach, Checks, Day
 from faults import STEPS, Kind, kinds
 from plan import MORNING_CALLS, OFF_FOR_A_WEEK, Plan, Planned, dealt, first_day
 from sky import ZONE
-from world import Call, World, unmount
+from world import Call, World, mounted, unmount
 
 from haulm.jobs.errands import evening_errands
 from haulm.settings.load import load
@@ -222,6 +222,8 @@ def go_back(folder: Path, number: int) -> None:
     if not kept.exists():
         sys.exit(f"the beginning of day {number} is not kept in {folder}")
     disk = folder / "disk"
+    disk.mkdir(exist_ok=True)
+    mounted(disk)  # before it is filled: a disk that is mounted later would hide what lies there
     for old in disk.iterdir():
         shutil.rmtree(old) if old.is_dir() else old.unlink()
     shutil.copytree(kept / "disk", disk, dirs_exist_ok=True)

@@ -1,6 +1,8 @@
 """From the outbox to a real mail server on loopback: once, refused, later, and told in the next letter."""
 
 import email
+import shutil
+from collections import namedtuple
 from datetime import UTC, date, datetime, timedelta
 from email import policy
 
@@ -125,3 +127,15 @@ def test_a_table_taken_away_keeps_its_letters_waiting(settings, database, tmp_pa
     (tmp_path / "haulm.toml").write_text(sample_toml(), encoding="utf-8")
     assert deliver(load(tmp_path / "haulm.toml"), database, NOW) == Exit.TRY_LATER
     assert statuses(database, settings) == [(Status.READY, 1)]
+
+
+def test_where_no_room_is_left_to_note_that_it_went_a_letter_waits(settings, database, postman, monkeypatch, caplog):
+    store(database, settings)
+    usage = namedtuple("usage", "total used free")
+    with monkeypatch.context() as full:
+        full.setattr(shutil, "disk_usage", lambda _: usage(10**6, 10**6 - 1000, 1000))
+        assert deliver(settings, database, NOW) is Exit.TRY_LATER
+    assert postman.letters == []
+    assert "No room is left on the disk" in caplog.text
+    assert deliver(settings, database, NOW + timedelta(hours=1)) is Exit.DONE
+    assert len(postman.letters) == 1

@@ -37,7 +37,27 @@ class Judged:
 def before(memory: Iterable[Said], today: date) -> tuple[Said, ...]:
     """Memory as it stood before a morning, so that working a day out again says the same."""
     kept = (said for said in memory if said.episode < today.isoformat())
-    return tuple(replace(s, ended_on=None) if s.ended_on and s.ended_on >= today else s for s in kept)
+    return one_open(replace(s, ended_on=None) if s.ended_on and s.ended_on >= today else s for s in kept)
+
+
+def one_open(memory: Iterable[Said]) -> tuple[Said, ...]:
+    """Memory in which the newest episode of a matter alone may be open: one before it ended when that began.
+
+    A letter that a clock which was ahead dated to a day to come knows nothing of what is said until then: once that
+    day has passed there are two, and without this each change of a verdict would be said twice from then on.
+    """
+    listed = tuple(memory)
+    newest: dict[tuple[str, str, str], str] = {}
+    for said in listed:
+        if said.ended_on is None:
+            matter = (said.rule, said.bed, said.planting)
+            newest[matter] = max(newest.get(matter, ""), said.episode)
+    return tuple(
+        replace(said, ended_on=date.fromisoformat(began))
+        if said.ended_on is None and (began := newest[said.rule, said.bed, said.planting]) != said.episode
+        else said
+        for said in listed
+    )
 
 
 Open = Mapping[tuple[str, str, str], Said]

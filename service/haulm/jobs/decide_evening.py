@@ -15,7 +15,7 @@ import numpy as np
 from haulm.advice import Alert, Answer, Decision, Fact, Finding, NotKnown, Said, Section
 from haulm.alerts.frost import ACT, VERDICTS, night_chance
 from haulm.alerts.rules import RULES
-from haulm.alerts.select import open_episodes
+from haulm.alerts.select import one_open, open_episodes
 from haulm.beds.dusk import evening_of
 from haulm.beds.evening import Tonight, tonight_of
 from haulm.beds.forcing import PlaceMean
@@ -196,7 +196,7 @@ def _clock(instant: datetime | None, place: Place) -> str:
 def _until(memory: Iterable[Said], today: date) -> tuple[Said, ...]:
     """Memory with this day's letters and nothing later."""
     kept = (said for said in memory if said.episode <= today.isoformat())
-    return tuple(replace(s, ended_on=None) if s.ended_on and s.ended_on > today else s for s in kept)
+    return one_open(replace(s, ended_on=None) if s.ended_on and s.ended_on > today else s for s in kept)
 
 
 def _after(memory: tuple[Said, ...], alerts: Iterable[Alert], today: date) -> tuple[Said, ...]:

@@ -1,6 +1,7 @@
 """The outbox on its way: every stored delivery goes out by its own channel, once, and what became of it is kept."""
 
 import json
+import logging
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,6 +10,7 @@ from types import TracebackType
 from typing import Self
 
 from haulm.errors import DeliveryError, Exit
+from haulm.files import is_full
 from haulm.jobs.letter_forms import files_of
 from haulm.post.answer_links import Letter as AnswerTo
 from haulm.post.answer_links import Offer, with_links
@@ -35,6 +37,7 @@ from haulm.store.letters import (
     waiting,
 )
 
+logger = logging.getLogger("haulm")
 LOG, FOLDER, MAIL, WEBHOOK = "log", "folder", "mail", "webhook"
 
 
@@ -108,6 +111,10 @@ def deliver(settings: Settings, database: Database, now: datetime, doors: Doors 
         ways = _Ways(settings, doors, now, key)
         for delivery in waiting(database, settings.garden.key):
             letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
+            if is_full(database.path.parent):  # what goes now could not be noted as gone, and would go twice
+                logger.warning("No room is left on the disk: letters wait, since none could be noted as gone.")
+                failed += 1
+                break
             if letter is None or not claim(database, delivery.id, now):
                 continue
             try:
