@@ -9,6 +9,7 @@ from haulm.condition import Condition, DayRange
 from haulm.garden import Season, Stage
 from haulm.letter import amounts
 
+LAST_PLANTING = "last-planting"
 CHITTING_TAKES = timedelta(days=28)  # common practice, no source: four weeks from waking seed to planting it
 
 
@@ -48,6 +49,8 @@ def _coming(condition: Condition, kind: str, when: DayRange, title: str, why: st
     ranged = when.early is not None and when.late is not None and when.early < when.late
     told = amounts.expected_day(when.likely, condition.today, when.early, when.late)
     span = f" {told[0].upper()}{told[1:]}." if ranged else ""
+    fixed = kind == LAST_PLANTING and when.likely == condition.planting.window_last
+    moves = "" if fixed else f" An estimate of {amounts.full_day(condition.today)}: it moves with the weather."
     return Coming(
         kind=kind,
         planting=condition.planting.key,
@@ -55,7 +58,7 @@ def _coming(condition: Condition, kind: str, when: DayRange, title: str, why: st
         early=when.early,
         late=when.late,
         title=f"{title} ({condition.planting.name})",
-        told=f"{why}{span} An estimate of {amounts.full_day(condition.today)}: it moves with the weather.",
+        told=f"{why}{span}{moves}",
     )
 
 
@@ -73,9 +76,11 @@ def _waiting(condition: Condition) -> Iterator[tuple[str, DayRange, str, str]]:
     if last is not None:
         by_window = last >= condition.planting.window_last
         why = (
-            "Its window closes." if by_window else "Planted later, a killing frost too often comes before it is grown."
+            "Its window closes, as the settings have it."
+            if by_window
+            else "Planted later, a killing frost too often comes before it is grown."
         )
-        yield "last-planting", DayRange(None, last, None, 1.0, condition.chances.years), "Last day to plant", why
+        yield LAST_PLANTING, DayRange(None, last, None, 1.0, condition.chances.years), "Last day to plant", why
 
 
 def _growing(condition: Condition) -> Iterator[tuple[str, DayRange, str, str]]:
