@@ -10,7 +10,7 @@ from haulm.alerts.look import beetle, greening, slugs, tuber_moth, voles
 from haulm.alerts.looking_back import season_review
 from haulm.alerts.planting import planted_too_cold, planting_time
 from haulm.alerts.rule import Rule, SkyRule, stages_between
-from haulm.alerts.seed import buy_seed, cut_already, cut_seed, start_chitting
+from haulm.alerts.seed import BUY_SEED, buy_seed, cut_already, cut_seed, start_chitting
 from haulm.alerts.store import cure, seed_kept, store_check, store_cold, store_warmth
 from haulm.alerts.straw import old_straw, straw_blows
 from haulm.alerts.stress import heat, soaking
@@ -33,7 +33,7 @@ HEALING = frozenset({Stage.LIFTED})
 IN_STORE = frozenset({Stage.STORED})
 
 RULES: tuple[Rule, ...] = (
-    Rule("buy-seed", SEED, Speaks.ONCE, buy_seed, ends_unsaid=True),
+    Rule(BUY_SEED, SEED, Speaks.ONCE, buy_seed, ends_unsaid=True),
     Rule("old-straw", WAITING, Speaks.ONCE, old_straw),
     Rule("start-chitting", SEED, Speaks.ONCE, start_chitting),
     Rule("cut-seed", CHITTING, Speaks.ONCE, cut_seed, put_off=cut_already),

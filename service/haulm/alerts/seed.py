@@ -13,9 +13,10 @@ from haulm.weather import DAY
 NO_LIKELY_DAY = NotKnown("likely planting day, for the soil is not known", worth_saying=True)
 LATE_TO_CHIT_DAYS = 14  # judgement: with less than this left, sprouts will be short
 WEEK = 7
+BUY_SEED, IN_VAIN, NO_WINDOW = "buy-seed", "in-vain", "no-window"
 
 
-def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | None) -> Answer:
+def buy_seed(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
     """The next window opens within some weeks, and no seed was noted yet."""
     planting, seed = condition.planting, condition.seed
     opens_in = (planting.window_first - condition.today).days
@@ -46,9 +47,10 @@ def buy_seed(condition: Condition, thresholds: Thresholds, _standing: Said | Non
         "last_day": last_day(condition),
     }
     if _never_fit(condition, fit) or (fit is not None and fit > last_day(condition)):
-        return Finding("in-vain", Section.KEEP_AN_EYE, 24, facts)
-    if seed.fits is not None and not seed.fits.any_window:
-        return Finding("no-window", Section.KEEP_AN_EYE, 24, facts)
+        return Finding(IN_VAIN, Section.KEEP_AN_EYE, 24, facts)
+    told = standing is not None and standing.verdict == NO_WINDOW  # what kind would fit is asked once
+    if not seed.fits.any_window if seed.fits is not None else told:
+        return Finding(NO_WINDOW, Section.KEEP_AN_EYE, 24, facts)
     return Finding("buy", Section.GET_READY, 24, facts)
 
 

@@ -55,17 +55,21 @@ LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long af
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tended:
-    """A garden on one morning: what stands in its journal then (`Journal.known`), and the sky over it."""
+    """A garden on one morning: what stands in its journal then (`Journal.known`), and the sky over it.
+
+    `seed_told` are the plantings whose seed has been spoken of: which kind would fit is not worked out again.
+    """
 
     garden: Garden
     journal: Journal
     thresholds: Thresholds
     sky: SkyNow
+    seed_told: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Place:
-    """What all gardens of a place share this morning. `coming` has the place's own years, or not."""
+    """What all gardens of a place share this morning. `coming` has the place's own years too, where they are asked."""
 
     timeline: Timeline
     climate: Climate
@@ -131,7 +135,8 @@ def conditions_of_all(
     gardens = [_looked_at(one, timeline, memo) for one in many]
     if not any(one.growing or one.kept for one in gardens):
         return [() for _ in gardens]
-    place = _place(many[0].garden.place, timeline, told, memo)
+    own_years = any(garden.waits for garden in gardens)
+    place = _place(many[0].garden.place, timeline, told, memo, own_years=own_years)
     grown = [crop for waits in (False, True) for crop in _grown(place, [g for g in gardens if g.waits is waits])]
     watered = _watered(place, grown)
     found: dict[int, list[Condition]] = {id(garden): _kept(place, garden) for garden in gardens}
@@ -159,7 +164,7 @@ def _looked_at(tended: Tended, timeline: Timeline, memo: Memo) -> _Garden:
     )
 
 
-def _place(at: Place, timeline: Timeline, told: PlaceMean, memo: Memo) -> _Place:
+def _place(at: Place, timeline: Timeline, told: PlaceMean, memo: Memo, *, own_years: bool) -> _Place:
     climate = climate_of(timeline, told, at.latitude_deg, memo)
     been = past(timeline, climate, _first_day(timeline.today))
     usual = ahead(timeline, climate, own_years=False)
@@ -175,7 +180,7 @@ def _place(at: Place, timeline: Timeline, told: PlaceMean, memo: Memo) -> _Place
         climate,
         memo.kept("ground", (at, climate), lambda: ground_of(at, climate)),
         been,
-        {False: usual, True: ahead(timeline, climate, own_years=True)},
+        {False: usual, **({True: ahead(timeline, climate, own_years=True)} if own_years else {})},
         air_of(
             Daily(been.first, np.concatenate([been.air_min_c[0], usual.air_min_c[0]])),
             Daily(been.first, np.concatenate([been.air_max_c[0], usual.air_max_c[0]])),
@@ -272,10 +277,15 @@ def _condition(place: _Place, grown: _Grown, water: WaterNow | None) -> Conditio
 
 
 def _seed(place: _Place, grown: _Grown) -> SeedNow:
-    """The seed, and while it is to be bought what kind would fit, by the same windows that `haulm season` tells."""
+    """The seed, and when it is to be bought what kind would fit, by the same windows that `haulm season` tells.
+
+    That takes longer than all the rest of a bed: it is asked once, and only of a record that has a whole year.
+    """
     garden, days, planting = grown.garden, grown.days, grown.planting
     own = garden.tended
     seed = seed_now(days, planting, garden.frosts, place.climate, own.thresholds)
+    if planting.key in own.seed_told or not place.climate.years:
+        return seed
     if not to_be_bought(days, planting, own.thresholds, place.today):
         return seed
     sown = Sown(grown.bed, planting)

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from haulm.advice import Decision, Said
 from haulm.alerts.outcome import frost_outcomes
 from haulm.alerts.rules import RULES, SKY_RULES
+from haulm.alerts.seed import BUY_SEED, IN_VAIN
 from haulm.alerts.select import Judged, before, in_order, let_go, open_episodes, select
 from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
@@ -96,7 +97,8 @@ def decide_all(
     tended = []
     for one in asking:
         noted = one.journal.known(as_of, known.today)
-        tended.append(Tended(one.garden, noted, one.thresholds, skies.over(noted, one.thresholds)))
+        sky, seed_told = skies.over(noted, one.thresholds), _seed_told(before(one.memory, known.today))
+        tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told))
     together = _together(tended, known, told or PlaceMean(), memo)
     return [
         _decided(one, own.memory, found, known, as_of, told or PlaceMean())
@@ -182,6 +184,12 @@ def _apart(tended: Tended, fault: Exception, look: Callable[[Tended], tuple[Cond
         else:
             conditions += [replace(condition, garden=garden) for condition in found]
     return tuple(conditions), tuple(faults)
+
+
+def _seed_told(memory: Iterable[Said]) -> frozenset[str]:
+    """The plantings whose grower has been told what seed to buy, or that none would do."""
+    told = (said for said in open_episodes(memory).values() if said.rule == BUY_SEED and said.verdict != IN_VAIN)
+    return frozenset(said.planting for said in told)
 
 
 def _own_fault(garden: Garden, planting: Planting, fault: Exception) -> str:
