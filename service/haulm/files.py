@@ -7,7 +7,6 @@ import secrets
 import shutil
 import stat
 import tempfile
-import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -108,15 +107,18 @@ def passing_folder(base: Path | None = None) -> Iterator[Path]:
     `base` is where it lies, by default where passing files usually do.
     """
     place = base or Path(tempfile.gettempdir())
-    _sweep_passing(place)
     with tempfile.TemporaryDirectory(prefix=_PASSING, dir=place) as folder:
+        _sweep_passing(place, Path(folder))
         yield Path(folder)
 
 
-def _sweep_passing(place: Path) -> None:
-    """Take away old passing folders of our own. A link, or what others put there under such a name, is left alone."""
-    before = time.time() - _LEFT_S
+def _sweep_passing(place: Path, new: Path) -> None:
+    """Take away passing folders of our own, an hour or more older than a new one: no clock but the disk's is asked.
+
+    A link, or what others put there under such a name, is left alone.
+    """
     with suppress(OSError):
+        before = new.lstat().st_mtime - _LEFT_S
         for path in place.glob(f"{_PASSING}*"):
             found = path.lstat()
             if stat.S_ISDIR(found.st_mode) and found.st_uid == os.geteuid() and found.st_mtime < before:

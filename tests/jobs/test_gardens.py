@@ -1,8 +1,7 @@
 """Many gardens in one run: the letters of the one-garden program, each once, and one garden's fault its own."""
 
+import importlib
 import importlib.util
-import os
-import signal
 import sqlite3
 import sys
 from collections import Counter
@@ -20,7 +19,7 @@ from haulm.jobs.engine import Here, WorkerLostError, engine_for
 from haulm.jobs.gardens import Wishes, morning_of_gardens
 from haulm.jobs.morning import as_of_morning, morning
 from haulm.jobs.state_folder import StateFolder
-from haulm.jobs.write_chunk import Unwritten, write_chunk
+from haulm.jobs.write_chunk import Unwritten
 from haulm.settings.gardens import gardens_in
 from haulm.steps import Step
 from haulm.store.database import open_database
@@ -197,20 +196,11 @@ def test_a_garden_that_ends_its_worker_each_time_ends_no_other(office, run):
     assert (report.written, set(report.failed), engine.lost) == (4, {"grower000002"}, 3)
 
 
-def suicidal(task):
-    """Kills its process the first time."""
-    flag = Path(os.environ["FLAG"])
-    if not flag.exists():
-        flag.touch()
-        os.kill(os.getpid(), signal.SIGKILL)
-    return write_chunk(task)
-
-
 def test_a_worker_killed_in_the_middle_loses_no_letter(office, run, monkeypatch, tmp_path):
     monkeypatch.setenv("FLAG", str(tmp_path / "flag"))
-    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")]))
+    monkeypatch.syspath_prepend(Path(__file__).parent / "kill")
     monkeypatch.setattr(office_run, "CHUNK", 2)
-    monkeypatch.setattr(office_run, "write_chunk", suicidal)
+    monkeypatch.setattr(office_run, "write_chunk", importlib.import_module("killed_once").killed_once)
     folder, state = office('folder = "letters"\n')
     with engine_for(1) as pool:
         report = run(folder, state, pool)
