@@ -16,7 +16,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 WORKERS = {"sources", "store", "beds", "alerts", "letter", "post"}
 VOCABULARY = {"garden", "weather", "bed_water", "taught", "condition", "advice"}
-GROUND = {"units", "errors", "files", "steps"}
+GROUND = {"units", "errors", "files", "patience", "steps"}
 MAY_IMPORT = {
     "__main__": {"cli"},
     "cli": {"commands", "__init__"} | GROUND,
@@ -33,6 +33,7 @@ MAY_IMPORT = {
     "weather": GROUND,
     "units": {"errors"},
     "files": {"errors", "steps"},
+    "patience": set(),
     "steps": set(),
     "errors": set(),
     "__init__": set(),

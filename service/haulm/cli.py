@@ -22,7 +22,7 @@ from haulm.commands.set_up import add_check, add_demo, add_init
 from haulm.commands.soil import add_soil
 from haulm.commands.status import add_status
 from haulm.commands.words import Command
-from haulm.errors import Exit, HaulmError
+from haulm.errors import Exit, HaulmError, own_fault
 
 # Python looks for garbage at each 700 new things; a start makes 100,000 that stay, which took a tenth of a morning.
 GARBAGE_EACH = 50_000
@@ -69,10 +69,8 @@ def _own_fault(fault: Exception) -> Exit:
     import logging  # noqa: PLC0415  --help must stay light
     import traceback  # noqa: PLC0415
 
-    at = traceback.extract_tb(fault.__traceback__)[-1]
     print(
-        f"haulm: this is a fault of haulm's own ({type(fault).__name__}, {at.filename.rpartition('/')[2]} line "
-        f"{at.lineno}), not of yours. What was stored before still is.\n"
+        f"haulm: this is {own_fault(fault)}, not of yours. What was stored before still is.\n"
         "  Run it again; if it stays, set HAULM_TRACE=1, run it once more, and send what it prints to whoever "
         "looks after the program.",
         file=sys.stderr,

@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass, field
 from enum import IntEnum
+from pathlib import Path
 
 LONGEST_TOLD = 300
 # What moves a cursor, begins a line, turns the reading direction round, or cannot be written as UTF-8 at all.
@@ -170,3 +171,11 @@ def causes_of(fault: BaseException) -> list[BaseException]:
             found.append(one)
             waiting += [one.__cause__, one.__context__, getattr(one, "reason", None), *one.args]
     return found
+
+
+def own_fault(fault: Exception) -> str:
+    """A fault of haulm's own in a few words: enough to report it, and nothing that was in the data."""
+    import traceback  # noqa: PLC0415  --help must stay light
+
+    at = traceback.extract_tb(fault.__traceback__)[-1]
+    return f"a fault of haulm's own ({type(fault).__name__}, {Path(at.filename).name} line {at.lineno})"

@@ -4,11 +4,9 @@ Nothing dated or received after `as_of` changes its answer: the record, the fore
 are each cut to what was known then before anything else looks at them.
 """
 
-import traceback
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
@@ -22,6 +20,7 @@ from haulm.beds.memo import Memo
 from haulm.beds.rain import with_rain_chances
 from haulm.beds.sky import sky_now
 from haulm.condition import Condition, SkyNow
+from haulm.errors import own_fault
 from haulm.garden import Entry, Garden, Journal, Place, Planting, What
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.bridge import timeline
@@ -193,12 +192,10 @@ def _seed_told(memory: Iterable[Said]) -> frozenset[str]:
 
 
 def _own_fault(garden: Garden, planting: Planting, fault: Exception) -> str:
-    """Which planting, and where in the program: enough to report it, and nothing that was in the data."""
-    at = traceback.extract_tb(fault.__traceback__)[-1]
-    where = f"{type(fault).__name__}, {Path(at.filename).name} line {at.lineno}"
+    """Which planting could not be worked out, and where in the program that was."""
     return (
-        f"{planting.name} in {garden.bed(planting.bed).name} could not be worked out, by a fault of haulm's own "
-        f"({where}): what this letter says nothing of may need doing there"
+        f"{planting.name} in {garden.bed(planting.bed).name} could not be worked out, by {own_fault(fault)}: "
+        "what this letter says nothing of may need doing there"
     )
 
 

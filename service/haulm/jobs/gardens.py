@@ -17,7 +17,7 @@ from datetime import date, datetime
 from itertools import islice
 from time import monotonic
 
-from haulm.errors import BusyError, Exit, HaulmError, SettingsError, StoreError
+from haulm.errors import BusyError, Exit, HaulmError, SettingsError, StoreError, own_fault
 from haulm.jobs.answers import Collected, collect
 from haulm.jobs.arrears import tell_cut_off
 from haulm.jobs.bring import Brought, bring
@@ -33,7 +33,7 @@ from haulm.jobs.observe_stations import access_to
 from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.write import KIND, Written, wanted
-from haulm.jobs.write_chunk import Alike, Result, Unwritten, own_fault, write_chunk
+from haulm.jobs.write_chunk import Alike, Result, Unwritten, write_chunk
 from haulm.jobs.writing import gravest, keep_weather
 from haulm.post.mailbox import Mailboxes
 from haulm.settings.gardens import Many

@@ -1,12 +1,11 @@
 """A chunk of letters, written by whoever an engine gives it to: arrays and settings go in, letters come out."""
 
 import logging
-import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
+from haulm.errors import own_fault
 from haulm.jobs.observe import Observed
 from haulm.jobs.write import Wanted, Written, write_all
 
@@ -46,9 +45,3 @@ def _of_group(alike: Alike) -> list[Written | Unwritten]:
             _LOG.warning("A letter could not be written.", exc_info=fault)
             return [Unwritten(own_fault(fault))]
     return [found for one in alike.letters for found in _of_group(Alike(alike.observed, alike.moment, (one,)))]
-
-
-def own_fault(fault: Exception) -> str:
-    """Where in the program it happened: enough to report it, and nothing that was in the data."""
-    at = traceback.extract_tb(fault.__traceback__)[-1]
-    return f"a fault of haulm's own ({type(fault).__name__}, {Path(at.filename).name} line {at.lineno})"

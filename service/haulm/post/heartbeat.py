@@ -8,8 +8,8 @@ from http.client import HTTPException
 
 from haulm import __version__
 from haulm.errors import DeliveryError
+from haulm.patience import within
 from haulm.post.connection import no_login, of_the_connection
-from haulm.post.patience import within
 from haulm.settings.heartbeat_form import HeartbeatTable
 from haulm.steps import Step, marked
 

@@ -11,8 +11,8 @@ from types import TracebackType
 from typing import BinaryIO, Self
 
 from haulm.errors import DeliveryError
+from haulm.patience import within
 from haulm.post.mail_faults import Stage, told
-from haulm.post.patience import within
 from haulm.settings.post_form import MailTable
 from haulm.steps import Step, marked
 

@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import Self, TypeVar
 
 from haulm.errors import DeliveryError, in_one_line
-from haulm.post.patience import within
+from haulm.patience import within
 from haulm.settings.mailbox_form import MailboxTable
 from haulm.steps import Step, marked
 

@@ -20,8 +20,8 @@ from http.client import HTTPException, responses
 
 from haulm import __version__
 from haulm.errors import DeliveryError
+from haulm.patience import within
 from haulm.post.connection import AGAIN, no_login, of_the_connection
-from haulm.post.patience import within
 from haulm.settings.post_form import WebhookTable
 from haulm.steps import Step, marked
 

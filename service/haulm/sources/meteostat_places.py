@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from importlib import import_module
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
 import numpy as np
 
 from haulm.errors import Complaint, SourceError
 from haulm.garden import Place
+from haulm.patience import within
 from haulm.sources.catalogue import METEOSTAT
 from haulm.sources.meteostat_files import daily_reading
 from haulm.sources.payload import Json, number, part, read_json, table
@@ -133,24 +133,11 @@ def _check_list(body: bytes, where: str) -> bytes:
 
 def _searched(path: Path, search: Callable[[], list[Json]], patience_s: float = SEARCH_PATIENCE_S) -> list[Json]:
     """What a search finds, waited for no longer than it may take: ten megabytes can ask for work without end."""
-    found: list[list[Json]] = []
-    faults: list[SourceError] = []
-
-    def run() -> None:
-        try:
-            found.append(search())
-        except SourceError as fault:
-            faults.append(fault)
-
-    thread = Thread(target=run, daemon=True)
-    thread.start()
-    thread.join(patience_s)
-    if faults:
-        raise faults[0]
-    if not found:
+    try:
+        return within(patience_s, search)
+    except TimeoutError as fault:
         what = "the list of stations cannot be searched in good time"
-        raise SourceError(what, where=str(path), remedy="Delete it, and name a station by its key for now.")
-    return found[0]
+        raise SourceError(what, where=str(path), remedy="Delete it, or name a station by its key.") from fault
 
 
 def _within(path: Path, place: Place, radius_km: float, most: int) -> list[Json]:
