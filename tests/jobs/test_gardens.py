@@ -276,7 +276,7 @@ def test_the_run_line_and_the_words(office, run, caplog):
     caplog.set_level("INFO")
     folder, state = office()
     report = run(folder, state, day=date(2027, 5, 11))
-    assert report.lines() == ["5 gardens: 5 letters written, 0 had theirs."]
+    assert report.lines() == ["Gardens: 5. Letters written: 5; had theirs: 0."]
     assert (
         "haulm-gardens version=1 gardens=5 written=5 had=0 early=0 late=0 busy=0 stale=0 undelivered=0 failed=0 "
         in (caplog.text)
@@ -298,10 +298,10 @@ def test_a_day_by_name_is_thought_from_its_own_hour(office, run):
 def test_from_the_command_line(office, capsys):
     folder, state = office()
     assert main(["check", "--gardens", str(folder)]) == Exit.DONE
-    assert capsys.readouterr().out == "5 gardens with 10 beds at 2 places are ready.\n"
+    assert capsys.readouterr().out == "Ready: gardens 5, beds 10, places 2.\n"
     words = ["morning", "--gardens", str(folder), "--state", str(state.path), "--today", "2027-05-11"]
     assert main([*words, "--workers", "0"]) == Exit.DONE
-    assert capsys.readouterr().out == "5 gardens: 5 letters written, 0 had theirs.\n"
+    assert capsys.readouterr().out == "Gardens: 5. Letters written: 5; had theirs: 0.\n"
     assert main([*words, "--json"]) == Exit.SETTINGS
     assert "--dry-run and --json show one letter" in capsys.readouterr().err
     assert main([*words, "--engine", "tcp://127.0.0.1:1"]) == Exit.SETTINGS

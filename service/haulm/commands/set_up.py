@@ -165,8 +165,8 @@ def _check_gardens(folder: Path) -> int:
     faults = [*many.faults, *(str(found) for found in every if isinstance(found, SettingsError))]
     good = [found for found in every if not isinstance(found, SettingsError)]
     beds, places = sum(len(one.garden.beds) for one in good), len({one.garden.place for one in good})
-    told = f"{len(good)} gardens with {beds} beds at {places} places are ready."
-    print(folded([*faults, *([f"{len(faults)} rows or files cannot be used."] if faults else []), told]))
+    unusable = [f"Rows or files that cannot be used: {len(faults)}."] if faults else []
+    print(folded([*faults, *unusable, f"Ready: gardens {len(good)}, beds {beds}, places {places}."]))
     return Exit.SETTINGS if faults else Exit.DONE
 
 

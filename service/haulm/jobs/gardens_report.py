@@ -74,17 +74,17 @@ class Report:
 
     def lines(self) -> list[str]:
         """For a person."""
-        told = [f"{self.gardens} gardens: {self.written} letters written, {self.had} had theirs."]
+        told = [f"Gardens: {self.gardens}. Letters written: {self.written}; had theirs: {self.had}."]
         for count, what in (
-            (self.early, "wait for their hour"),
-            (self.late, "are too late for today; the next letter tells of it"),
-            (self.busy, "are in the hands of another run"),
-            (self.stale, "were written without fresh weather, and say so"),
-            (self.undelivered, "have something that waits to be handed over; the next run tries again"),
+            (self.early, "Wait for their hour"),
+            (self.late, "Too late for today, which the next letter tells"),
+            (self.busy, "In the hands of another run"),
+            (self.stale, "Written without fresh weather, as the letters say"),
+            (self.undelivered, "Something waits to be handed over, which the next run tries again"),
         ):
-            told += [f"{count} {what}."] if count else []
+            told += [f"{what}: {count}."] if count else []
         listed = [*self.rows, *(f"{key}: {fault}" for key, fault in self.failed.items())]
-        told += [f"{len(listed)} could not be done:"] if listed else []
+        told += [f"Could not be done: {len(listed)}."] if listed else []
         told += listed[:MOST_TOLD]
         more = len(listed) - MOST_TOLD
         return [*told, f"{more} more like these; the log has them."] if more > 0 else told
