@@ -82,15 +82,22 @@ class Fault:
 
 
 class SettingsError(HaulmError):
-    """A settings file that cannot be used, with every fault found in it."""
+    """A settings file that cannot be used, with every fault found in it.
+
+    Parameters
+    ----------
+    placed
+        Each fault names its own file, as those of a garden in tables do: the same fault is then one, whoever has it.
+    """
 
     exit_code = Exit.SETTINGS
 
-    def __init__(self, where: str, faults: tuple[Fault, ...], *, remedy: str = "") -> None:
+    def __init__(self, where: str, faults: tuple[Fault, ...], *, remedy: str = "", placed: bool = False) -> None:
         count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
         listed = "".join(f"\n  - {fault}" for fault in faults)
         super().__init__(f"{count} in the settings{listed}", where=where, remedy=remedy)
         self.faults = faults
+        self.placed = placed
 
 
 class UsageError(HaulmError):

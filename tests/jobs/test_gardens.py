@@ -155,6 +155,38 @@ def test_one_growers_slip_is_that_growers_alone(office, run):
     assert "the journal cannot be read" in told
 
 
+def test_a_fault_of_the_common_file_is_told_once(office, run, caplog, capsys):
+    folder, state = office("[backups]\ndays = 1\n")
+    common = folder / "common.toml"
+    common.write_text(common.read_text().replace("days = 1", "dais = 1"))
+    report = run(folder, state)
+    assert (len(report.failed), report.exit_code) == (5, Exit.SETTINGS)
+    told = "All 5 gardens: 1 fault in the settings\n  - common.toml, line 6, backups.dais: unknown key."
+    for texts in (report.lines(), [record.getMessage() for record in caplog.records]):
+        assert [text.count("backups.dais") for text in texts if "backups.dais" in text] == [1]
+        assert any(text.startswith(told) for text in texts)
+    assert "Could not be done: 5." in report.lines()
+    assert "failed=5 exit=2" in caplog.text
+    assert main(["check", "--gardens", str(folder)]) == Exit.SETTINGS
+    shown = capsys.readouterr().out
+    assert shown.startswith(told)
+    assert shown.count("backups.dais") == 1
+    assert "Rows or files that cannot be used: 5." in shown
+
+
+def test_the_log_has_the_trace_of_a_fault_of_our_own(office, run, caplog, monkeypatch):
+    def stumble(*_):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(office_run, "bring", stumble)
+    folder, state = office()
+    report = run(folder, state)
+    (told,) = (record for record in caplog.records if "fault of haulm's own" in record.getMessage())
+    assert told.getMessage().startswith("All 5 gardens: a fault of haulm's own (ZeroDivisionError")
+    assert told.exc_info is not None
+    assert len(report.failed) == 5
+
+
 def test_a_letter_that_cannot_be_written_spoils_no_other(office, run):
     folder, state = office()
 

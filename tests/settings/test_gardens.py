@@ -152,6 +152,7 @@ def test_rows_that_belong_to_nobody_are_told(tmp_path, tables, told):
         ({"beds": BEDS.replace("bob,long", "bob,Long Bed")}, "a key is written in small letters"),
         ({"growers": GROWERS.replace("two@example.org", "two")}, "growers.csv, line 3, address: is not one mail"),
         ({"common": COMMON.replace("50 F", "50 K")}, "common.toml, line 7, thresholds.planting.soil_ready_spring"),
+        ({"common": COMMON + '[post.mail]\nhost = "mail.example.org"\n'}, "common.toml, line 8, post.mail.sender: is"),
     ],
 )
 def test_a_faulty_garden_says_where(tmp_path, tables, told):

@@ -157,15 +157,17 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _check_gardens(folder: Path) -> int:
     from haulm.errors import SettingsError  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.told_once import told_once  # noqa: PLC0415
     from haulm.settings.gardens import gardens_in  # noqa: PLC0415
 
     with at_work("Reading the settings of all gardens"):
         many = gardens_in(folder, os.environ)
-        every = [found for group in many.groups() for _, found in many.settings(group)]
-    faults = [*many.faults, *(str(found) for found in every if isinstance(found, SettingsError))]
-    good = [found for found in every if not isinstance(found, SettingsError)]
+        every = {key: found for group in many.groups() for key, found in many.settings(group)}
+    failed = {key: found for key, found in every.items() if isinstance(found, SettingsError)}
+    good = [found for found in every.values() if not isinstance(found, SettingsError)]
+    faults = [*many.faults, *(one.words for one in told_once(failed, len(every), named=len(every)))]
     beds, places = sum(len(one.garden.beds) for one in good), len({one.garden.place for one in good})
-    unusable = [f"Rows or files that cannot be used: {len(faults)}."] if faults else []
+    unusable = [f"Rows or files that cannot be used: {len(many.faults) + len(failed)}."] if faults else []
     print(folded([*faults, *unusable, f"Ready: gardens {len(good)}, beds {beds}, places {places}."]))
     return Exit.SETTINGS if faults else Exit.DONE
 

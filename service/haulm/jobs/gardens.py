@@ -17,7 +17,7 @@ from datetime import date, datetime
 from itertools import islice
 from time import monotonic
 
-from haulm.errors import BusyError, Exit, HaulmError, SettingsError, StoreError, own_fault
+from haulm.errors import BusyError, Exit, HaulmError, SettingsError, StoreError
 from haulm.jobs.answers import Collected, collect
 from haulm.jobs.arrears import tell_cut_off
 from haulm.jobs.bring import Brought, bring
@@ -130,9 +130,10 @@ def morning_of_gardens(many: Many, state: StateFolder, now: datetime, engine: En
 
     begun = monotonic()
     with lock(state.path / "gardens.lock", now, holder=HOLDER):
-        use_store(state.store, now, work)
-    level = logging.INFO if report.exit_code is Exit.DONE else logging.WARNING
-    _LOG.log(level, "%s", report.line(monotonic() - begun))
+        try:
+            use_store(state.store, now, work)
+        finally:
+            report.to_log(_LOG, monotonic() - begun)
     return report
 
 
@@ -198,7 +199,6 @@ class _Office:
         for key, found in many.settings(keys):
             if isinstance(found, SettingsError):
                 self.report.fail(key, found, found.exit_code)
-                _LOG.warning("%s: %s", key, found)
             else:
                 self.last = found
                 if all(found.post.heartbeat != one.post.heartbeat for one in self.hearts):
@@ -287,9 +287,7 @@ class _Office:
             self._fail(one, fault)
 
     def _fail(self, one: _Attended, fault: Exception) -> None:
-        told = fault if isinstance(fault, HaulmError) else HaulmError(own_fault(fault))
-        _LOG.warning("%s: %s", one.key, told, exc_info=None if told is fault else fault)
-        self.report.fail(one.key, told)
+        told = self.report.fail(one.key, fault)
         end_run(self.database, one.run, self.now, Outcome.FAILED, Exit.PARTLY, str(told).splitlines()[0])
 
     # After they are written.

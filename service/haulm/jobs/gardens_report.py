@@ -8,16 +8,22 @@ are in the hands of another run; `failed` have none; `stale` were written withou
 something waits to be handed over.
 """
 
+import logging
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from haulm.errors import Exit, HaulmError
+from haulm.errors import Exit, HaulmError, own_fault
+from haulm.jobs.told_once import Told, told_once
 
 MOST_TOLD = 10
 
 
 @dataclass(slots=True)
 class Report:
-    """Counts of gardens, and what was wrong with single ones. `rows` are faults that no garden could be made of."""
+    """Counts of gardens, and what was wrong with single ones.
+
+    `rows` are faults that no garden could be made of, `own_faults` what of haulm's own was raised.
+    """
 
     gardens: int
     rows: list[str] = field(default_factory=list)
@@ -30,6 +36,7 @@ class Report:
     undelivered: int = 0
     nothing_sent: int = 0
     failed: dict[str, HaulmError] = field(default_factory=dict)
+    own_faults: dict[str, Exception] = field(default_factory=dict)
     worst: set[int] = field(default_factory=set)
 
     def begin_again(self) -> None:
@@ -37,12 +44,17 @@ class Report:
         self.written = self.had = self.early = self.late = self.busy = self.stale = 0
         self.undelivered = self.nothing_sent = 0
         self.failed.clear()
+        self.own_faults.clear()
         self.worst.clear()
 
-    def fail(self, key: str, fault: HaulmError, code: int = Exit.PARTLY) -> None:
-        """A garden gets no letter from this run."""
-        self.failed[key] = fault
+    def fail(self, key: str, fault: Exception, code: int = Exit.PARTLY) -> HaulmError:
+        """A garden gets no letter from this run; the fault as a person is told it."""
+        told = fault if isinstance(fault, HaulmError) else HaulmError(own_fault(fault))
+        if told is not fault:
+            self.own_faults[key] = fault
+        self.failed[key] = told
         self.worst.add(int(code))
+        return told
 
     def wrote(self, code: Exit, sent: Exit) -> None:
         """A garden's letter was written, and handed over as far as `sent` tells."""
@@ -83,11 +95,23 @@ class Report:
             (self.undelivered, "Something waits to be handed over, which the next run tries again"),
         ):
             told += [f"{what}: {count}."] if count else []
-        listed = [*self.rows, *(f"{key}: {fault}" for key, fault in self.failed.items())]
-        told += [f"Could not be done: {len(listed)}."] if listed else []
+        listed = [*self.rows, *(one.words for one in self.faults())]
+        told += [f"Could not be done: {len(self.rows) + len(self.failed)}."] if listed else []
         told += listed[:MOST_TOLD]
         more = len(listed) - MOST_TOLD
         return [*told, f"{more} more like these; the log has them."] if more > 0 else told
+
+    def faults(self) -> Iterator[Told]:
+        """What was wrong with gardens, each fault once."""
+        yield from told_once(self.failed, self.gardens)
+
+    def to_log(self, log: logging.Logger, seconds: float) -> None:
+        """Each fault, and the line for programs."""
+        for row in self.rows:
+            log.warning("%s", row)
+        for one in self.faults():
+            log.warning("%s", one.words, exc_info=self.own_faults.get(one.gardens[0]))
+        log.log(logging.INFO if self.exit_code is Exit.DONE else logging.WARNING, "%s", self.line(seconds))
 
     def line(self, seconds: float) -> str:
         """For programs; see above."""

@@ -50,11 +50,13 @@ class Written:
                 return Fault(found.what, self.set_by[path], None, given, found.nearest)
             if path in self.lines:
                 return Fault(found.what, dotted(found.path), self.lines[path], given, found.nearest)
-        return Fault(found.what, dotted(found.path), self._line_above(found.path), given, found.nearest)
-
-    def _line_above(self, path: KeyPath) -> int | None:
-        above = (path[:length] for length in range(len(path) - 1, 0, -1))
-        return next((self.lines[part] for part in above if part in self.lines), None)
+        for length in range(len(found.path) - 1, 0, -1):  # the nearest table that was written
+            table, rest = found.path[:length], found.path[length:]
+            if table in self.set_by:
+                return Fault(found.what, f"{self.set_by[table]}.{dotted(rest)}", None, given, found.nearest)
+            if table in self.lines:
+                return Fault(found.what, dotted(found.path), self.lines[table], given, found.nearest)
+        return Fault(found.what, dotted(found.path), None, given, found.nearest)
 
     def _given(self, path: KeyPath) -> str:
         """What stands at a path, as written; nothing for a secret, or where one may have strayed to.

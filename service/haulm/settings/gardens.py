@@ -193,7 +193,8 @@ class _Tables:
             building.add_bed(bed, *((GROWERS, _BED_HEADINGS) if self.one_table else (BEDS, None)))
         where = f"{self.folder / GROWERS}, line {row.line}, {key}"
         if building.faults:
-            return SettingsError(where, tuple(building.faults), remedy="Correct the table and run it again.")
+            again = "Correct the table and run it again."
+            return SettingsError(where, tuple(building.faults), remedy=again, placed=True)
         return Given(self.folder / GROWERS, key, building.tree, building.set_by, where=where)
 
 

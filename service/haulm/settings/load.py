@@ -96,8 +96,8 @@ def load(path: Path, environ: Mapping[str, str] = _NOTHING, changes: Mapping[str
 class Given:
     """A garden's settings as they were written: the tree, and where each value of it stands.
 
-    `key` names the garden where the tree does not; `where` is what a person is told beside the faults, the path if
-    empty.
+    `key` names the garden where the tree does not; `where` is what a person is told beside the faults where these name
+    their own files, the path if empty.
     """
 
     path: Path
@@ -157,7 +157,8 @@ def settled(given: Given, hidden: Hidden, unknown: Sequence[Fault] = (), shared:
         written = Written(SettingsFile, given.tree, given.lines, given.set_by)
         faults = [*unknown, *(written.fault(finding) for finding in found)]
         ordered = sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0, fault.key))
-        raise SettingsError(given.where or str(given.path), tuple(ordered), remedy=_AGAIN)
+        where = given.where or str(given.path)
+        raise SettingsError(where, tuple(ordered), remedy=_AGAIN, placed=bool(given.where))
     folder = given.path.absolute().parent
     weather, post = shared.placed(folder, file.weather), shared.placed(folder, file.post)
     garden = garden_of(file, given.key)
