@@ -10,10 +10,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
 from haulm.garden import Entry, Journal, What
 from haulm.jobs import demo
-from haulm.jobs.decide import decide
+from haulm.jobs.decide import decide, outside_now
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.invented import invented_forecasts, invented_record
 from haulm.weather import DAY, QUANTITIES
@@ -84,6 +85,16 @@ class Years:
         bed = self.garden.beds[0].key
         entry = Entry(f"more-{number}", self.at(written or day), day, bed, planting, what, "", value, **more)
         self.journal = Journal((*self.journal.entries, entry))
+
+
+def test_what_is_known_outside_may_be_worked_out_ahead():
+    years, mornings = Years(0), days(date(2027, 4, 18), 4, step=12)
+    issues, memo = years.forecasts(mornings), Memo()
+    years.note(date(2027, 4, 20), What.NIGHT_READ, -3.0)
+    for day in mornings:
+        given = (years.garden, years.thresholds, years.at(day), years.record, issues, years.journal)
+        outside = outside_now(*given, PlaceMean(), memo)
+        assert_alike(decide(*given, (), outside=outside), decide(*given, ()), f"{day}")
 
 
 def days(first, count, step=1):

@@ -15,6 +15,8 @@ from haulm.beds.memo import Memo
 from haulm.errors import Exit, SettingsError, SourceError, UsageError
 from haulm.garden import Entry, What
 from haulm.jobs import replay as replaying
+from haulm.jobs import replay_outside
+from haulm.jobs.engine import Here, WorkerLostError
 from haulm.jobs.replay import replay
 from haulm.jobs.replay_lines import as_csv, as_json, as_lines, picture
 from haulm.jobs.replay_trace import Trace, garden_on
@@ -78,10 +80,10 @@ def place(tmp_path, days):
 
 @pytest.fixture
 def run(place):
-    def made(span=SPRING, *changes, simulated=True, step=lambda: None):
+    def made(span=SPRING, *changes, simulated=True, step=lambda: None, helpers=None):
         path, state = place
         variants = [(some, load(path, {}, some)) for some in ({}, *changes)]
-        return replay(variants, state, span, NOW, simulated=simulated, step=step)
+        return replay(variants, state, span, NOW, simulated=simulated, step=step, helpers=helpers)
 
     return made
 
@@ -311,3 +313,50 @@ def test_the_mornings_take_over_what_has_not_changed_and_say_the_same_without(pl
         other.morning(day)
     assert [(line.day, line.sentence) for line in one.lines] == [(line.day, line.sentence) for line in other.lines]
     assert one.seasons() == other.seasons()
+
+
+@pytest.mark.parametrize("simulated", [True, False])
+def test_another_process_that_works_ahead_changes_no_word(run, place, monkeypatch, simulated):
+    settings, state = load(place[0]), place[1]
+    journal = state.journal(settings.garden)
+    journal.parent.mkdir(parents=True)
+    read = datetime(2027, 4, 5, 18, tzinfo=UTC)
+    append_entry(journal, Entry("night", read, date(2027, 4, 5), "", "", What.NIGHT_READ, "", -7.0))
+    append_entry(journal, Entry("a", read, date(2027, 4, 4), "gatebed", "early", What.PLANTED))
+    monkeypatch.setattr(replay_outside, "STRETCH", 10)
+    given, think = [], Trace.morning
+
+    def morning(trace, day, outside=None):
+        given.append(outside is not None)
+        think(trace, day, outside)
+
+    monkeypatch.setattr(Trace, "morning", morning)
+    span = (date(2027, 4, 1), date(2027, 4, 25))
+    changes = {"thresholds.frost.act_chance": "0.05", "thresholds.frost.off_chance": "0.02"}
+    alone, helped = (run(span, changes, simulated=simulated, helpers=helpers) for helpers in (0, 1))
+    assert given == 50 * [False] + 2 * (10 * [False] + 15 * [True])
+    assert as_json(helped) == as_json(alone)
+    assert as_csv(helped) == as_csv(alone)
+
+
+def test_mornings_whose_weather_is_lost_with_the_other_process_find_it_themselves(place, monkeypatch):
+    class Lost(Here):
+        ahead = 1
+
+        def submit(self, work, task):
+            return super().submit(work, task) if date(2027, 4, 21) not in task.days else self.gone
+
+        def gone(self):
+            raise WorkerLostError("gone")
+
+    monkeypatch.setattr(replay_outside, "STRETCH", 10)
+    settings = load(place[0])
+    span = tuple(date(2027, 4, 1) + k * DAY for k in range(35))
+    world, _ = replaying._world(settings, place[1], span, NOW, simulated=True)
+    found = list(replay_outside.outsides(settings, world, span, Lost()))
+    held = [None if one is None else one.sky.recent.last + DAY for one in found]
+    assert held == [None if k < 10 or 20 <= k < 30 else day for k, day in enumerate(span)]
+
+
+def test_a_short_replay_starts_no_other_process():
+    assert replay_outside.usual_helpers(120) == 0

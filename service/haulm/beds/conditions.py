@@ -8,11 +8,10 @@ import numpy as np
 
 from haulm.bed_water import WaterNow
 from haulm.beds.chances import FrostYears, chances_of, frost_years
-from haulm.beds.crop import Air, Around, air_of, crop_kept, crop_now, growth_of, shoots_range
+from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
 from haulm.beds.earlier import earlier_crops
 from haulm.beds.endings import ends_of
-from haulm.beds.evaporation import Evaporation, evaporation_of, is_dry
-from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, ahead, climate_of, past
+from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, climate_of
 from haulm.beds.frosted import tops_frosted
 from haulm.beds.kept_seed import kept_seed_of
 from haulm.beds.memo import Memo
@@ -27,6 +26,7 @@ from haulm.beds.noted import (
     straw_depths_m,
     watered_mm,
 )
+from haulm.beds.outside import PlaceWeather, place_weather
 from haulm.beds.readings import taught_by
 from haulm.beds.season_sum import season_sum
 from haulm.beds.seed import seed_now, to_be_bought
@@ -48,8 +48,6 @@ WATER_REMEMBERED, BEFORE_PLANTING = timedelta(days=180), timedelta(days=60)
 # Judgement: soil that is ready so long after the window tells nothing of it; longer than shoots take in the coldest
 # soil that anyone plants in; longer than any outlook, and than any question about a crop in leaf.
 PAST_THE_WINDOW_DAYS, SOIL_TILL_SHOOTS_DAYS, SOIL_ONCE_UP_DAYS = 30, 100, 30
-# As far back as water is run, and the weeks before it whose climate counts; as far ahead as the week's need.
-EVAPORATION_BACK, EVAPORATION_AHEAD_DAYS = timedelta(days=400), 8
 LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
 
 
@@ -69,15 +67,12 @@ class Tended:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Place:
-    """What all gardens of a place share this morning. `coming` has the place's own years too, where they are asked."""
+    """What all gardens of a place share this morning."""
 
     timeline: Timeline
     climate: Climate
     ground: Ground
-    been: Forcing
-    coming: Mapping[bool, Forcing]
-    air: Air
-    evaporation: Evaporation
+    weather: PlaceWeather
     memo: Memo
 
     @property
@@ -125,18 +120,23 @@ def conditions_of(
 
 
 def conditions_of_all(
-    many: Sequence[Tended], timeline: Timeline, told: PlaceMean, memo: Memo | None = None
+    many: Sequence[Tended],
+    timeline: Timeline,
+    told: PlaceMean,
+    memo: Memo | None = None,
+    weather: PlaceWeather | None = None,
 ) -> list[tuple[Condition, ...]]:
     """Those of several gardens of one place, whose soils and water are worked out in one go.
 
-    What is told of a garden does not depend on which others stand beside it.
+    What is told of a garden does not depend on which others stand beside it. `weather` is the place's, where whoever
+    asks has it already.
     """
     memo = memo or Memo(goes_on=False)
     gardens = [_looked_at(one, timeline, memo) for one in many]
     if not any(one.growing or one.kept for one in gardens):
         return [() for _ in gardens]
     own_years = any(garden.waits for garden in gardens)
-    place = _place(many[0].garden.place, timeline, told, memo, own_years=own_years)
+    place = _place(many[0].garden.place, timeline, told, memo, weather, own_years=own_years)
     grown = [crop for waits in (False, True) for crop in _grown(place, [g for g in gardens if g.waits is waits])]
     watered = _watered(place, grown)
     found: dict[int, list[Condition]] = {id(garden): _kept(place, garden) for garden in gardens}
@@ -164,30 +164,13 @@ def _looked_at(tended: Tended, timeline: Timeline, memo: Memo) -> _Garden:
     )
 
 
-def _place(at: Place, timeline: Timeline, told: PlaceMean, memo: Memo, *, own_years: bool) -> _Place:
+def _place(
+    at: Place, timeline: Timeline, told: PlaceMean, memo: Memo, weather: PlaceWeather | None, *, own_years: bool
+) -> _Place:
     climate = climate_of(timeline, told, at.latitude_deg, memo)
-    been = past(timeline, climate, _first_day(timeline.today))
-    usual = ahead(timeline, climate, own_years=False)
-    evaporation = evaporation_of(
-        timeline,
-        at,
-        been.since(timeline.today - EVAPORATION_BACK),
-        usual.part(slice(0, EVAPORATION_AHEAD_DAYS)),
-        dry=memo.kept("dry", (at, climate), lambda: is_dry(at, climate)),
-    )
-    return _Place(
-        timeline,
-        climate,
-        memo.kept("ground", (at, climate), lambda: ground_of(at, climate)),
-        been,
-        {False: usual, **({True: ahead(timeline, climate, own_years=True)} if own_years else {})},
-        air_of(
-            Daily(been.first, np.concatenate([been.air_min_c[0], usual.air_min_c[0]])),
-            Daily(been.first, np.concatenate([been.air_max_c[0], usual.air_max_c[0]])),
-        ),
-        evaporation,
-        memo,
-    )
+    ground = memo.kept("ground", (at, climate), lambda: ground_of(at, climate))
+    weather = weather or place_weather(timeline, at, climate, memo, own_years=own_years)
+    return _Place(timeline, climate, ground, weather, memo)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,20 +194,20 @@ def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
     gardens = [garden for garden in gardens if garden.growing]
     if not gardens:
         return
-    coming = place.coming[gardens[0].waits]
+    coming = place.weather.coming[gardens[0].waits]
     reach = [_soil_days(garden.growing, garden.days, place.today) for garden in gardens]
     near = coming.part(slice(0, max(reach)))
     plots = [(garden.tended, planting) for garden in gardens for planting in garden.growing]
     beds = [own.garden.bed(planting.bed) for own, planting in plots]
-    first, count = place.been.first, place.been.days + near.days
+    first, count = place.weather.been.first, place.weather.been.days + near.days
     lying = np.stack([straw_lying_m(bed, own.journal, first, count) for (own, _), bed in zip(plots, beds, strict=True)])
     new_straw_m = [own.thresholds.planting.straw_at_planting_m for own, _ in plots]
     plantings = [planting for _, planting in plots]
-    run = run_soil(place.ground, beds, plantings, lying, new_straw_m, place.been, near, place.memo)
+    run = run_soil(place.ground, beds, plantings, lying, new_straw_m, place.weather.been, near, place.memo)
     at = 0
     for garden, days_ahead in zip(gardens, reach, strict=True):
         rows = slice(at, at + len(garden.growing))
-        own = run.of(rows, days_ahead, raked=bool(lying[rows, place.been.days].any()))
+        own = run.of(rows, days_ahead, raked=bool(lying[rows, place.weather.been.days].any()))
         for row, planting in enumerate(garden.growing):
             yield _crop(place, garden, planting, own, row)
         at = rows.stop
@@ -233,14 +216,14 @@ def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
 def _crop(place: _Place, garden: _Garden, planting: Planting, run: SoilRun, row: int) -> _Grown:
     own, today, days = garden.tended, place.today, garden.days[planting.key]
     bed, journal, thresholds = own.garden.bed(planting.bed), own.journal, own.thresholds
-    straw_m = straw_depths_m(bed, journal, place.been.first, place.been.days)
+    straw_m = straw_depths_m(bed, journal, place.weather.been.first, place.weather.been.days)
     taught = taught_by(journal, run.heard[row])
     soil = soil_now(run, row, planting, taught, thresholds, place.climate.years, waits=days.planted is None)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     earlier = earlier_crops(journal, own.garden, planting, days.planted, seen, place.timeline.days)
     shoots = shoots_range(days, expected, today, earlier)
-    around = Around(place.air, seen, Daily(place.been.first, straw_m))
+    around = Around(place.weather.air, seen, Daily(place.weather.been.first, straw_m))
     crop = crop_now(planting, days, shoots, around, thresholds, today, earlier)
     frost = tops_frosted(days, crop, bed, place.timeline, journal, thresholds)
     if frost is not None:
@@ -299,7 +282,7 @@ def _kept(place: _Place, garden: _Garden) -> list[Condition]:
     if not garden.kept:
         return []
     own, today, thresholds = garden.tended, place.today, garden.tended.thresholds
-    air = outdoors(place.been, place.coming[False], place.climate)
+    air = outdoors(place.weather.been, place.weather.coming[False], place.climate)
     store = store_now(own.garden, own.journal, air, thresholds, today)
     found = []
     for planting in garden.kept:
@@ -336,11 +319,6 @@ def _alive(planting: Planting, days: Noted, today: date) -> bool:
     return today <= planting.window_last + LOOKED_BACK
 
 
-def _first_day(today: date) -> date:
-    """The soil is run from the first day of last year: long enough for its upper metres to forget the start."""
-    return date(today.year - 1, 1, 1)
-
-
 def _soil_days(alive: Iterable[Planting], days: Mapping[str, Noted], today: date) -> int:
     """How far ahead the soil is run: while its warmth decides when to plant or when the shoots come, far enough."""
 
@@ -363,10 +341,10 @@ def _watered(place: _Place, grown: Sequence[_Grown]) -> dict[int, WaterNow]:
             alike.setdefault((_water_begins(crop, place.today), holds), []).append(crop)
     found: dict[int, WaterNow] = {}
     for (begins, holds), crops in alike.items():
-        been, coming = place.been.since(begins), place.coming[False]
+        been, coming = place.weather.been.since(begins), place.weather.coming[False]
         on_beds = _beds_days(crops, been, coming, holds)
         chance, memo = place.timeline.days.of("rain_chance"), place.memo.under(been.first.isoformat())
-        waters = water_now(on_beds, been, coming, place.evaporation, chance, memo)
+        waters = water_now(on_beds, been, coming, place.weather.evaporation, chance, memo)
         found |= {id(crop): water for crop, water in zip(crops, waters, strict=True)}
     return found
 

@@ -17,6 +17,7 @@ from haulm.alerts.select import Judged, before, in_order, let_go, open_episodes,
 from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
+from haulm.beds.outside import Outside, PlaceWeather, outside_of
 from haulm.beds.rain import with_rain_chances
 from haulm.beds.sky import sky_now
 from haulm.condition import Condition, SkyNow
@@ -37,7 +38,7 @@ class Asking:
     memory: tuple[Said, ...]
 
 
-def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
+def decide(  # noqa: PLR0913  the ninth and tenth are no input: they cannot change the answer
     garden: Garden,
     thresholds: Thresholds,
     as_of: datetime,
@@ -48,6 +49,7 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
     told: PlaceMean | None = None,
     *,
     memo: Memo | None = None,
+    outside: Outside | None = None,
 ) -> Decision:
     """What to say on the morning of `as_of`.
 
@@ -65,9 +67,27 @@ def decide(  # noqa: PLR0913  the ninth is no input: it cannot change the answer
         What the settings say of the place's mean year, for a short record.
     memo
         Lent by whoever runs many mornings in a row, so that each need not begin anew; it changes no answer.
+    outside
+        What `outside_now` found of the same, where that was worked out ahead; it changes no answer.
     """
     asking = Asking(garden, thresholds, journal, tuple(memory))
-    return decide_all([asking], as_of, record, forecasts, told, memo=memo)[0]
+    return decide_all([asking], as_of, record, forecasts, told, memo=memo, outside=outside)[0]
+
+
+def outside_now(
+    garden: Garden,
+    thresholds: Thresholds,
+    as_of: datetime,
+    record: Record | None,
+    forecasts: Sequence[Forecast],
+    journal: Journal,
+    told: PlaceMean,
+    memo: Memo,
+) -> Outside:
+    """What a morning knows before it looks at any bed, from what `decide` will be given."""
+    known = _known_with_chances(garden, thresholds, as_of, record, forecasts)
+    noted = journal.known(as_of, known.today)
+    return outside_of(known, garden.place, thresholds, as_of, noted, forecasts, told, memo)
 
 
 def decide_all(
@@ -78,8 +98,11 @@ def decide_all(
     told: PlaceMean | None = None,
     *,
     memo: Memo | None = None,
+    outside: Outside | None = None,
 ) -> list[Decision]:
     """The same for gardens of one place, whose beds are worked out in one go: each answer is what `decide` gives.
+
+    `outside` is that of a single garden.
 
     Raises
     ------
@@ -90,15 +113,15 @@ def decide_all(
     place, memo = first.garden.place, memo or Memo(goes_on=False)
     if any((one.garden.place, one.thresholds.data) != (place, first.thresholds.data) for one in asking[1:]):
         raise ValueError("only gardens of one place can be worked out together")
-    known = known_weather(first.garden, first.thresholds, as_of, record, forecasts)
-    known = with_rain_chances(known, forecasts, place, as_of)
+    known = _known_with_chances(first.garden, first.thresholds, as_of, record, forecasts)
     skies = _Skies(known, place, as_of, forecasts, memo)
     tended = []
     for one in asking:
         noted = one.journal.known(as_of, known.today)
-        sky, seed_told = skies.over(noted, one.thresholds), _seed_told(before(one.memory, known.today))
+        sky = outside.sky if outside else skies.over(noted, one.thresholds)
+        seed_told = _seed_told(before(one.memory, known.today))
         tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told))
-    together = _together(tended, known, told or PlaceMean(), memo)
+    together = _together(tended, known, told or PlaceMean(), memo, outside.weather if outside else None)
     return [
         _decided(one, own.memory, found, known, as_of, told or PlaceMean())
         for one, own, found in zip(tended, asking, together, strict=True)
@@ -130,10 +153,12 @@ class _Skies:
 Found = tuple[tuple[Condition, ...], tuple[str, ...]]
 
 
-def _together(tended: Sequence[Tended], known: Timeline, told: PlaceMean, memo: Memo) -> list[Found]:
+def _together(
+    tended: Sequence[Tended], known: Timeline, told: PlaceMean, memo: Memo, weather: PlaceWeather | None = None
+) -> list[Found]:
     """What is so in the beds of all gardens; where a fault of haulm's own stops that, of each by itself."""
     try:
-        return [(found, ()) for found in conditions_of_all(tended, known, told, memo)]
+        return [(found, ()) for found in conditions_of_all(tended, known, told, memo, weather)]
     except Exception as fault:  # noqa: BLE001  which garden it was, and what, is found out one by one
         if len(tended) > 1:
             return [_together([one], known, told, Memo(goes_on=False))[0] for one in tended]
@@ -212,6 +237,13 @@ def known_weather(
         gap_fill_days=thresholds.data.gap_fill_days,
         forecast_max_age=timedelta(hours=thresholds.data.forecast_max_age_hours),
     )
+
+
+def _known_with_chances(
+    garden: Garden, thresholds: Thresholds, as_of: datetime, record: Record | None, forecasts: Sequence[Forecast]
+) -> Timeline:
+    known = known_weather(garden, thresholds, as_of, record, forecasts)
+    return with_rain_chances(known, forecasts, garden.place, as_of)
 
 
 def _of_the_sky(sky: SkyNow, thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:

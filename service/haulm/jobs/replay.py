@@ -14,9 +14,11 @@ from haulm.beds.nights import garden_nights, leaf_seen_c
 from haulm.errors import SourceError, UsageError
 from haulm.garden import Garden, Journal
 from haulm.jobs.decide import known_weather
+from haulm.jobs.engine import engine_for
 from haulm.jobs.morning import as_of_morning
 from haulm.jobs.observe import kept_forecasts, observe
 from haulm.jobs.observe_stations import access_to
+from haulm.jobs.replay_outside import outsides, usual_helpers
 from haulm.jobs.replay_trace import ISSUES_LOOKED_BACK, Line, SeasonSeen, Trace, World, YearSeen
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings
@@ -70,6 +72,7 @@ def replay(
     *,
     simulated: bool,
     step: Callable[[], object] = lambda: None,
+    helpers: int | None = None,
 ) -> Replay:
     """Think every morning from one day to another again, once for each variant.
 
@@ -81,6 +84,8 @@ def replay(
         A simulated grower follows each letter, and the journal is left out.
     step
         Called after each morning.
+    helpers
+        How many other processes work ahead, 0 or 1; as many as are worth it if None. No answer depends on it.
 
     Raises
     ------
@@ -99,12 +104,13 @@ def replay(
     world, drawn = _world(settings, state, listed, now, simulated=simulated)
     leaf_c, harm_c = _leaf_c(settings, world, last, now), settings.thresholds.frost.act_c
     found = []
-    for changes, each in variants:
-        trace = Trace(each, world)
-        for day in listed:
-            trace.morning(day)
-            step()
-        found.append(Variant(changes, trace.seasons(), trace.years(listed, leaf_c, harm_c), tuple(trace.lines)))
+    with engine_for(usual_helpers(len(listed) * len(variants)) if helpers is None else helpers) as engine:
+        for changes, each in variants:
+            trace = Trace(each, world)
+            for day, outside in zip(listed, outsides(each, world, listed, engine), strict=True):
+                trace.morning(day, outside)
+                step()
+            found.append(Variant(changes, trace.seasons(), trace.years(listed, leaf_c, harm_c), tuple(trace.lines)))
     station = world.record.origin.name
     return Replay(settings.garden, first, last, station, simulated, len(listed) - drawn, drawn, harm_c, tuple(found))
 

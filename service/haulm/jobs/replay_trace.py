@@ -4,7 +4,7 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from haulm.advice import Alert, Decision, Said
 from haulm.alerts.frost import RIPE
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
+from haulm.beds.outside import Outside
 from haulm.condition import Condition
 from haulm.garden import Entry, Garden, Journal, Planting, Stage, What
 from haulm.jobs.decide import decide
@@ -79,13 +80,21 @@ class World:
     journal: Journal
     simulated: bool
 
+    def issues_by(self, as_of: datetime) -> slice:
+        """Those that the morning of an instant looks at."""
+        first = bisect_left(self.issues, as_of - ISSUES_LOOKED_BACK, key=_issued)
+        return slice(first, bisect_right(self.issues, as_of, key=_issued))
+
+
+def _issued(issue: Forecast) -> datetime:
+    return issue.issued
+
 
 class Trace:
     """The mornings of one variant, one after the other."""
 
     def __init__(self, settings: Settings, world: World) -> None:
         self._settings, self._world, self._memo = settings, world, Memo()
-        self._issued = [issue.issued for issue in world.issues]
         self._said: tuple[Said, ...] = ()
         self._noted = list(world.journal.entries)
         self._seasons: dict[tuple[str, int], SeasonSeen] = {}
@@ -93,9 +102,9 @@ class Trace:
         self._nights: dict[date, bool] = {}
         self.lines: list[Line] = []
 
-    def morning(self, day: date) -> None:
-        """Think one morning, and what follows from it."""
-        decision = self._decided(day)
+    def morning(self, day: date, outside: Outside | None = None) -> None:
+        """Think one morning, and what follows from it; `outside` is what it knows there, where that is known ahead."""
+        decision = self._decided(day, outside)
         # Rules look at what is open and at nights just past; what stays open for a planting that is gone is let go.
         since = {True: day - REMEMBERED, False: day - OVER_REMEMBERED}
         self._said = tuple(said for said in decision.memory if said.last_on > since[said.ended_on is None])
@@ -107,19 +116,19 @@ class Trace:
         self._noted = [*(one for one in self._noted if one.day > day - NOTED), *evening]
         self._count_water(evening, fresh)
 
-    def _decided(self, day: date) -> Decision:
+    def _decided(self, day: date, outside: Outside | None) -> Decision:
         as_of, world = as_of_morning(self._settings, day), self._world
-        known = slice(bisect_left(self._issued, as_of - ISSUES_LOOKED_BACK), bisect_right(self._issued, as_of))
         return decide(
             garden_on(self._settings.garden, day, a_key_a_year=world.simulated),
             self._settings.thresholds,
             as_of,
             world.record,
-            world.issues[known],
+            world.issues[world.issues_by(as_of)],
             Journal(tuple(self._noted)),
             self._said,
             world.told,
             memo=self._memo,
+            outside=outside,
         )
 
     def _see(self, condition: Condition, decision: Decision) -> None:

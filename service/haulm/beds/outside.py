@@ -1,0 +1,84 @@
+"""What a morning knows of the weather at a place before it looks at any bed: no note but nights read changes it.
+
+So whoever runs many mornings in a row may have it worked out ahead, in another process (`jobs/replay_outside.py`).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from haulm.beds.crop import Air, air_of
+from haulm.beds.evaporation import Evaporation, evaporation_of, is_dry
+from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
+from haulm.beds.memo import Memo
+from haulm.beds.sky import sky_now
+from haulm.condition import SkyNow
+from haulm.garden import Journal, Place
+from haulm.settings.thresholds import Thresholds
+from haulm.weather import Daily, Forecast, Timeline
+
+# As far back as water is run, and the weeks before it whose climate counts; as far ahead as the week's need.
+EVAPORATION_BACK, EVAPORATION_AHEAD_DAYS = timedelta(days=400), 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlaceWeather:
+    """The weather that all beds of a place stand in. `coming` has the place's own years too, where they are asked."""
+
+    been: Forcing
+    coming: Mapping[bool, Forcing]
+    air: Air
+    evaporation: Evaporation
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outside:
+    """A garden's sky and its place's weather on one morning."""
+
+    sky: SkyNow
+    weather: PlaceWeather
+
+
+def outside_of(
+    timeline: Timeline,
+    place: Place,
+    thresholds: Thresholds,
+    as_of: datetime,
+    journal: Journal,
+    forecasts: Sequence[Forecast],
+    told: PlaceMean,
+    memo: Memo,
+) -> Outside:
+    """All of it, whatever the beds will ask of it. The arguments are those of `sky_now` and `climate_of`."""
+    climate = climate_of(timeline, told, place.latitude_deg, memo)
+    sky = sky_now(timeline, place, thresholds, as_of, journal, forecasts, memo)
+    return Outside(sky, place_weather(timeline, place, climate, memo, own_years=True))
+
+
+def place_weather(timeline: Timeline, at: Place, climate: Climate, memo: Memo, *, own_years: bool) -> PlaceWeather:
+    """The weather of a place, with its own years where they are asked for."""
+    been = past(timeline, climate, _first_day(timeline.today))
+    usual = ahead(timeline, climate, own_years=False)
+    evaporation = evaporation_of(
+        timeline,
+        at,
+        been.since(timeline.today - EVAPORATION_BACK),
+        usual.part(slice(0, EVAPORATION_AHEAD_DAYS)),
+        dry=memo.kept("dry", (at, climate), lambda: is_dry(at, climate)),
+    )
+    return PlaceWeather(
+        been,
+        {False: usual, **({True: ahead(timeline, climate, own_years=True)} if own_years else {})},
+        air_of(
+            Daily(been.first, np.concatenate([been.air_min_c[0], usual.air_min_c[0]])),
+            Daily(been.first, np.concatenate([been.air_max_c[0], usual.air_max_c[0]])),
+        ),
+        evaporation,
+    )
+
+
+def _first_day(today: date) -> date:
+    """The soil is run from the first day of last year: long enough for its upper metres to forget the start."""
+    return date(today.year - 1, 1, 1)
