@@ -30,8 +30,7 @@ import numpy as np
 from soil import CONDUCTIVITY_W_MK, DEPTH_M, HEAT_CAPACITY_MJ_M3K, SPIN_UP_DAYS, days_of_year, stations, without_holes
 
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, same_day
-from haulm.beds.readings import Taught
-from haulm.beds.ready import errors_ahead_c, ready_range
+from haulm.beds.ready import errors_ahead_c, ready_ranges, waits_of
 from haulm.beds.soil_run import AIR_SPREAD_SHARE, doubt_remembered_c
 from haulm.garden import Habit, Maturity, Planting, Season
 from haulm.letter.amounts import ODDS, Odds
@@ -279,12 +278,13 @@ def forecast(
     air_spread_c = np.where(leads <= stand_in, spread_by_lead_c(leads), SPREAD_OF_UNKNOWN_C)
     doubt_c = np.concatenate([np.zeros(NEEDED), AIR_SPREAD_SHARE * doubt_remembered_c(air_spread_c)])
     estimate_c = np.concatenate([past_c, ways[0]])
-    errors = errors_ahead_c(Taught(move_c, learned, series, learning.PLACES), estimate_c, doubt_c, ways, 0)
+    errors = errors_ahead_c(series[None], learned.covariance[None], estimate_c[None], doubt_c, ways[None])
     whole_year = (date(issue.year, 1, 1), date(issue.year, 12, 31))
     planting = Planting(
         "", "", "", Maturity.EARLY, Habit.DETERMINATE, sought.season, 0.3, DEPTH_M, *whole_year
     )  # fmt: skip
-    ready = ready_range(past_c, ways, planting, THRESHOLDS, issue.monday, errors)
+    waits = waits_of([planting], [THRESHOLDS], [ways.shape[1]], issue.monday)
+    (ready,) = ready_ranges(past_c[None], ways[None], waits, issue.monday, errors)
     days = [AHEAD_DAYS if day is None else (day - issue.monday).days for day in (ready.early, ready.likely, ready.late)]
     return np.array(days) - float(NEEDED)  # the product names the morning after the run, the truth is its first day
 

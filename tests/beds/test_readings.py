@@ -41,6 +41,15 @@ def think(scene, weather):
     return decided
 
 
+@pytest.fixture
+def unplanted(scene, weather):
+    def decided():
+        as_of = demo._at_half_past_six(scene.garden.place, TODAY)
+        return decide(scene.garden, Thresholds(), as_of, *weather, Journal(()), ())
+
+    return decided
+
+
 def yesterday(decision):
     soil = decision.conditions[0].soil
     return soil.as_it_lies_c.at(TODAY - DAY), soil.spread_c.at(TODAY - DAY)
@@ -113,8 +122,9 @@ def test_without_readings_the_doubt_is_that_of_any_place(think):
     assert soil.spread_c.at(TODAY + 20 * DAY) > soil.spread_c.at(TODAY + DAY) > soil.spread_c.at(TODAY - DAY)
 
 
-def test_the_chance_of_a_warm_enough_day_is_even_where_the_estimate_meets_the_limit(think):
-    soil = think().conditions[0].soil
+def test_the_chance_of_a_warm_enough_day_is_even_where_the_estimate_meets_the_limit(think, unplanted):
+    assert think().conditions[0].soil.fit_chance is None  # planted: nobody waits for it
+    soil = unplanted().conditions[0].soil
     estimate, chance = soil.as_it_lies_c.values, soil.fit_chance.values
     limit_c = Thresholds().planting.soil_ready_spring_c
     nearest = abs(estimate - limit_c).argmin()

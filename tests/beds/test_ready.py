@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
-from haulm.beds.readings import Taught
-from haulm.beds.ready import NO_ERROR, errors_ahead_c, ready_by_year, ready_range
+from haulm.beds.ready import NO_ERROR, errors_ahead_c, ready_by_year, ready_ranges, waits_of
 from haulm.garden import Season
-from haulm.science.soil_learning import PLACES, learn
+from haulm.science.soil_learning import learn
 from haulm.weather import DAY
 
 COLD, WARM = 8.0, 11.0
@@ -21,8 +20,9 @@ def ways(*warm_from, count=40):
 @pytest.fixture
 def ready(make, thresholds, today):
     def asked(past, ahead, errors=NO_ERROR, **planting):
-        known = {"first": today - 10 * DAY} | planting
-        return ready_range(np.array(past), np.asarray(ahead), make.planting(**known), thresholds, today, errors)
+        known, days_ahead = {"first": today - 10 * DAY} | planting, len(ahead[0])
+        waits = waits_of([make.planting(**known)], [thresholds], [days_ahead], today)
+        return ready_ranges(np.array([past]), np.asarray([ahead]), waits, today, errors)[0]
 
     return asked
 
@@ -78,7 +78,7 @@ def rising(count=60, years=5):
 
 
 def off_by(*errors_c, count=60):
-    return np.array([np.full(3 + count, error) for error in errors_c])
+    return np.array([[np.full(3 + count, error) for error in errors_c]])
 
 
 def test_errors_of_the_estimate_widen_the_range_on_both_sides(ready):
@@ -125,18 +125,34 @@ def test_errors_work_on_an_autumn_too(ready):
 
 
 def test_what_own_years_show_of_the_weather_is_not_drawn_twice(ready):
-    series = np.ones((4, 63))
-    learned = learn(np.array([]), np.zeros((4, 0)), np.array([]))
-    taught = Taught(np.zeros(63), learned, series, PLACES)
+    series, places = np.ones((1, 4, 63)), learn(np.array([]), np.zeros((4, 0)), np.array([])).covariance[None]
     doubt_c = np.concatenate([np.zeros(3), np.full(60, 2.0)])
     alike, apart = np.full((6, 60), 12.0), 12.0 + 5.0 * np.linspace(-1.0, 1.0, 6)[:, None] * np.ones(60)
-    drawn = [errors_ahead_c(taught, np.full(63, 12.0), doubt_c, ways, 0).std() for ways in (alike, apart)]
+    soil_c = np.full((1, 63), 12.0)
+    drawn = [errors_ahead_c(series, places, soil_c, doubt_c, ways[None]).std() for ways in (alike, apart)]
     assert drawn[0] > 1.1 * drawn[1]
 
 
 def test_each_own_year_gives_its_own_day(make, thresholds, today):
-    planting = make.planting(first=today - 10 * DAY)
-    known = (np.array([COLD] * 3), ways(30, 4, None, 8))
-    found = ready_by_year(*known, (2020, 2021, 2022), planting, thresholds, today)
+    waits = waits_of([make.planting(first=today - 10 * DAY)], [thresholds], [40], today)
+    known = (np.array([[COLD] * 3]), ways(30, 4, None, 8)[None])
+    (found,) = ready_by_year(*known, (2020, 2021, 2022), waits, today)
     assert [(one.year, one.day) for one in found] == [(2020, today + 7 * DAY), (2021, None), (2022, today + 11 * DAY)]
-    assert ready_by_year(*known, (2020, 2021), planting, thresholds, today) == ()  # the ways are not these years'
+    assert ready_by_year(*known, (2020, 2021), waits, today) == [()]  # the ways are not these years'
+
+
+def test_each_planting_has_its_own_limit_window_and_end(make, thresholds, today):
+    """What is told of a planting among others is what is told of it alone."""
+    warm, cold = thresholds, thresholds.model_copy(
+        update={"planting": thresholds.planting.model_copy(update={"soil_ready_spring_c": 7.0})}
+    )
+    asked = [(warm, today - 10 * DAY, 40), (cold, today + 9 * DAY, 40), (warm, today - 10 * DAY, 6), (warm, today, 7)]
+    plantings = [make.planting(first=first) for _, first, _ in asked]
+    past, ahead = np.full((4, 3), COLD), np.repeat(ways(4)[None], 4, axis=0)
+    waits = waits_of(plantings, [one for one, _, _ in asked], [days for _, _, days in asked], today)
+    together = ready_ranges(past, ahead, waits, today, off_by(0.0, 0.1, count=40))
+    assert [one.likely for one in together] == [today + 7 * DAY, today + 9 * DAY, None, today + 7 * DAY]
+    for row, (own, _, days) in enumerate(asked):
+        alone = waits_of([plantings[row]], [own], [days], today)
+        errors = off_by(0.0, 0.1, count=days)
+        assert ready_ranges(past[:1], ahead[:1, :, :days], alone, today, errors) == [together[row]]

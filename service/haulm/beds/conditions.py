@@ -27,11 +27,11 @@ from haulm.beds.noted import (
     watered_mm,
 )
 from haulm.beds.outside import PlaceWeather, place_weather
-from haulm.beds.readings import taught_by
+from haulm.beds.readings import Taught, taught_by
 from haulm.beds.season_sum import season_sum
 from haulm.beds.seed import seed_now, to_be_bought
-from haulm.beds.soil import no_soil, soil_now
-from haulm.beds.soil_run import Ground, SoilRun, ground_of, run_soil
+from haulm.beds.soil import Plot, no_soil, soils_now
+from haulm.beds.soil_run import Ground, ground_of, run_soil
 from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
 from haulm.beds.water import BedDays, bed_days, grown_on, water_now
@@ -189,6 +189,16 @@ class _Grown:
     growth: Daily | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Row:
+    """A planting in a bed's soil, or to be: a row of the place's arrays, of which its garden looks so far ahead."""
+
+    garden: _Garden
+    planting: Planting
+    bed: Bed
+    days_ahead: int
+
+
 def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
     """The crops of some gardens, all of which look at the place's own years, or none; their soil is run together."""
     gardens = [garden for garden in gardens if garden.growing]
@@ -197,28 +207,36 @@ def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
     coming = place.weather.coming[gardens[0].waits]
     reach = [_soil_days(garden.growing, garden.days, place.today) for garden in gardens]
     near = coming.part(slice(0, max(reach)))
-    plots = [(garden.tended, planting) for garden in gardens for planting in garden.growing]
-    beds = [own.garden.bed(planting.bed) for own, planting in plots]
-    first, count = place.weather.been.first, place.weather.been.days + near.days
-    lying = np.stack([straw_lying_m(bed, own.journal, first, count) for (own, _), bed in zip(plots, beds, strict=True)])
-    new_straw_m = [own.thresholds.planting.straw_at_planting_m for own, _ in plots]
-    plantings = [planting for _, planting in plots]
-    run = run_soil(place.ground, beds, plantings, lying, new_straw_m, place.weather.been, near, place.memo)
-    at = 0
-    for garden, days_ahead in zip(gardens, reach, strict=True):
-        rows = slice(at, at + len(garden.growing))
-        own = run.of(rows, days_ahead, raked=bool(lying[rows, place.weather.been.days].any()))
-        for row, planting in enumerate(garden.growing):
-            yield _crop(place, garden, planting, own, row)
-        at = rows.stop
+    rows = [
+        _Row(garden, planting, garden.tended.garden.bed(planting.bed), days_ahead)
+        for garden, days_ahead in zip(gardens, reach, strict=True)
+        for planting in garden.growing
+    ]
+    been = place.weather.been
+    first, count = been.first, been.days + near.days
+    lying = np.stack([straw_lying_m(row.bed, row.garden.tended.journal, first, count) for row in rows])
+    new_straw_m = [row.garden.tended.thresholds.planting.straw_at_planting_m for row in rows]
+    beds, plantings = [row.bed for row in rows], [row.planting for row in rows]
+    run = run_soil(place.ground, beds, plantings, lying, new_straw_m, been, near, place.memo)
+    under_straw = lying[:, been.days] > 0.0
+    plots = [
+        _plot(row, taught_by(row.garden.tended.journal, heard, been.days + row.days_ahead), raked=bool(straw))
+        for row, heard, straw in zip(rows, run.heard, under_straw, strict=True)
+    ]
+    for row, soil in zip(rows, soils_now(run, plots, place.climate.years), strict=True):
+        yield _crop(place, row, soil)
 
 
-def _crop(place: _Place, garden: _Garden, planting: Planting, run: SoilRun, row: int) -> _Grown:
+def _plot(row: _Row, taught: Taught, *, raked: bool) -> Plot:
+    waits = row.garden.days[row.planting.key].planted is None
+    return Plot(row.planting, row.garden.tended.thresholds, taught, row.days_ahead, waits=waits, may_be_raked=raked)
+
+
+def _crop(place: _Place, row: _Row, soil: SoilNow) -> _Grown:
+    garden, planting, bed = row.garden, row.planting, row.bed
     own, today, days = garden.tended, place.today, garden.days[planting.key]
-    bed, journal, thresholds = own.garden.bed(planting.bed), own.journal, own.thresholds
+    journal, thresholds = own.journal, own.thresholds
     straw_m = straw_depths_m(bed, journal, place.weather.been.first, place.weather.been.days)
-    taught = taught_by(journal, run.heard[row])
-    soil = soil_now(run, row, planting, taught, thresholds, place.climate.years, waits=days.planted is None)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
     earlier = earlier_crops(journal, own.garden, planting, days.planted, seen, place.timeline.days)

@@ -7,7 +7,7 @@ import numpy as np
 
 from haulm.garden import Bed, Entry, Journal, Place, What
 from haulm.science.soil_day import day_wave, off_the_mean_c
-from haulm.science.soil_learning import Errors, Learned, learn, places_under_straw, spread_c
+from haulm.science.soil_learning import Errors, Learned, learn, places_under_straw, sum_over
 from haulm.science.soil_properties import TEXTURES
 from haulm.taught import SoilReading
 from haulm.weather import FloatArray
@@ -49,14 +49,6 @@ class Heard:
     natural_m2k_w: FloatArray
     straw_m2k_w: FloatArray
 
-    def until(self, count: int) -> "Heard":
-        """The same over the first days only."""
-        arrays = (getattr(self, name)[..., :count] for name in DAILY)
-        return Heard(self.bed, self.place, self.first, *arrays)
-
-
-DAILY = ("estimate_c", "series", "series_read", "swing_c", "layer_m2k_w", "natural_m2k_w", "straw_m2k_w")
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Taught:
@@ -76,10 +68,6 @@ class Taught:
         """The readings that are not believed."""
         return tuple((one.day, one.read_c) for one in self.readings if not one.believed)
 
-    def spread_c(self, soil_c: FloatArray) -> FloatArray:
-        """Standard deviation of the estimate [°C], doubt about the weather left out."""
-        return spread_c(self.series, self.learned.covariance, soil_c, KITCHEN)
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Reading:
@@ -92,19 +80,21 @@ class _Reading:
     error_c: float
 
 
-def taught_by(journal: Journal, heard: Heard) -> Taught:
+def taught_by(journal: Journal, heard: Heard, days: int) -> Taught:
     """What the readings of a bed teach about its soil; without any, how places differ.
 
     Parameters
     ----------
     journal
         What stands in it this morning (`Journal.known`). Readings of days not run are left out.
+    days
+        So many of the days run are this garden's; others that stand beside it may look further ahead.
     """
     entries = journal.of(heard.bed.key, "", What.SOIL_READ)
     readings = [_reading(entry, heard) for entry in entries if _held(entry, heard)]
     at = np.array([reading.at for reading in readings], dtype=np.int64)
     mean_c = np.array([reading.mean_c for reading in readings])
-    places = places_under_straw(heard.natural_m2k_w, heard.straw_m2k_w)
+    places = places_under_straw(heard.natural_m2k_w[:days], heard.straw_m2k_w[:days])
     learned = learn(
         mean_c - heard.estimate_c[at],
         heard.series_read[:, at],
@@ -114,7 +104,8 @@ def taught_by(journal: Journal, heard: Heard) -> Taught:
         places=places,
     )
     beside = tuple(_beside(reading, heard, learned, k) for k, reading in enumerate(readings))
-    return Taught(learned.mean @ heard.series, learned, heard.series, places, beside)
+    move_c = sum_over(learned.mean, heard.series) if readings else np.zeros(heard.series.shape[1])
+    return Taught(move_c, learned, heard.series, places, beside)
 
 
 def _beside(reading: _Reading, heard: Heard, learned: Learned, number: int) -> SoilReading:

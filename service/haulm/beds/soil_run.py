@@ -78,21 +78,6 @@ class SoilRun:
     lost_c: FloatArray
     heard: tuple[Heard, ...]
 
-    def of(self, plantings: slice, days_ahead: int, *, raked: bool) -> "SoilRun":
-        """The soil of some of the plantings, and not so far ahead."""
-        run = self.past_c.shape[1] + days_ahead
-        return SoilRun(
-            self.first,
-            self.today,
-            self.past_c[plantings],
-            self.lies_c[plantings, :, :days_ahead],
-            self.covered_c[plantings, :days_ahead],
-            self.raked_c[plantings, :, :days_ahead] if raked and self.raked_c is not None else None,
-            self.doubt_c[:run],
-            self.lost_c[:run],
-            tuple(heard.until(run) for heard in self.heard[plantings]),
-        )
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Beds:

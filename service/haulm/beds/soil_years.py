@@ -62,7 +62,7 @@ def learned_from(
     today = ahead(timeline, climate, own_years=False, count=1)
     lying = straw_lying_m(bed, journal, been.first, been.days + today.days)[None, :]
     run = run_soil(ground, [bed], [planting], lying, 0.0, been, today, Memo())
-    return taught_by(journal, run.heard[0]).learned.mean
+    return taught_by(journal, run.heard[0], been.days + today.days).learned.mean
 
 
 def _soils(beds: Sequence[Bed], depth_m: float) -> SoilColumn:

@@ -102,7 +102,7 @@ def late_emergence_share(soil_c: ArrayLike) -> FloatArray:
         (judgement). NaN gives NaN.
     """
     soil = np.asarray(soil_c, dtype=np.float64)
-    inhibited = np.clip((LATE_END_C - soil) / (LATE_END_C - LATE_CAP_C), 0.0, 1.0)
+    inhibited = np.minimum(np.maximum((LATE_END_C - soil) / (LATE_END_C - LATE_CAP_C), 0.0), 1.0)
     return np.maximum(np.minimum(soil, LATE_CAP_C) - LATE_BASE_C, 0.0) * inhibited / LATE_NEED_C_D
 
 
@@ -124,9 +124,11 @@ def emergence_shares(soil_c: ArrayLike, *, already: EmergenceShares | None = Non
     for permission the late one. Between 2 and 3.6 °C, where hardly anything moves, the late formula runs ahead of the
     early one; there the early bound goes as fast as the late, so that it is never behind.
     """
-    faster = np.maximum(early_emergence_share(soil_c), late_emergence_share(soil_c))
-    early = np.nan_to_num(faster, nan=(EARLY_CAP_C - EARLY_BASE_C) / EARLY_NEED_C_D)
-    late = np.nan_to_num(late_emergence_share(soil_c), nan=0.0)
+    slow = late_emergence_share(soil_c)
+    fast = np.maximum(early_emergence_share(soil_c), slow)
+    unknown = np.isnan(slow)
+    early = np.where(unknown, (EARLY_CAP_C - EARLY_BASE_C) / EARLY_NEED_C_D, fast)
+    late = np.where(unknown, 0.0, slow)
     if already is None:
         return EmergenceShares(np.cumsum(early, axis=-1), np.cumsum(late, axis=-1))
     return EmergenceShares(_onward(already.early, early), _onward(already.late, late))

@@ -296,6 +296,8 @@ def learn(
     """
     used = np.isfinite(miss_c)
     given = used.copy()
+    if not used.any():
+        return Learned(np.zeros(len(places)), places.copy(), given)
     whole = series.T @ places @ series + error_covariance(day, errors, reading_c)
     while used.any():
         precision = np.linalg.inv(whole[np.ix_(used, used)])
@@ -313,12 +315,33 @@ def learn(
 
 
 def spread_c(series: FloatArray, covariance: FloatArray, soil_c: FloatArray, errors: Errors = Errors()) -> FloatArray:
-    """Standard deviation of the daily mean [°C], (days,): the place's (x′ P x), and the day's own."""
-    place = np.einsum("pd,pq,qd->d", series, covariance, series)
+    """Standard deviation of the daily mean [°C]: the place's (x′ P x), and the day's own.
+
+    Parameters
+    ----------
+    series, covariance
+        (…, k, days) and (…, k, k), the same axes before them for as many beds.
+    soil_c
+        The estimate [°C], (…, days).
+
+    Returns
+    -------
+    FloatArray
+        (…, days), each bed's the same whatever stands beside it.
+    """
+    place = sum(
+        series[..., p, :] * sum_over(covariance[..., p, :], series) for p in range(series.shape[-2])
+    )  # a matrix product would add up in an order that depends on the number of days
     return np.asarray(np.sqrt(np.maximum(place, 0.0) + day_spread_c(series, soil_c, errors) ** 2))
 
 
+def sum_over(coefficients: FloatArray, series: FloatArray) -> FloatArray:
+    """Σ cₖ xₖ of each day, (…, days): coefficients (…, k) and series (…, k, days), one after another."""
+    return np.asarray(sum(coefficients[..., k, None] * series[..., k, :] for k in range(series.shape[-2])))
+
+
 def day_spread_c(series: FloatArray, soil_c: FloatArray, errors: Errors = Errors()) -> FloatArray:
-    """The day's own part of `spread_c` [°C], (days,): var = base² + (sun · x_sun)² + (frost · min(T, 0))²."""
-    day = errors.base_c**2 + (errors.sun * series[1]) ** 2 + (errors.frost * np.minimum(soil_c, 0.0)) ** 2
+    """The day's own part of `spread_c` [°C], (…, days): var = base² + (sun · x_sun)² + (frost · min(T, 0))²."""
+    sun = series[..., 1, :]
+    day = errors.base_c**2 + (errors.sun * sun) ** 2 + (errors.frost * np.minimum(soil_c, 0.0)) ** 2
     return np.asarray(np.sqrt(day))
