@@ -143,8 +143,9 @@ def test_each_own_year_gives_its_own_day(make, thresholds, today):
 
 def test_each_planting_has_its_own_limit_window_and_end(make, thresholds, today):
     """What is told of a planting among others is what is told of it alone."""
-    warm, cold = thresholds, thresholds.model_copy(
-        update={"planting": thresholds.planting.model_copy(update={"soil_ready_spring_c": 7.0})}
+    warm, cold = (
+        thresholds,
+        thresholds.model_copy(update={"planting": thresholds.planting.model_copy(update={"soil_ready_spring_c": 7.0})}),
     )
     asked = [(warm, today - 10 * DAY, 40), (cold, today + 9 * DAY, 40), (warm, today - 10 * DAY, 6), (warm, today, 7)]
     plantings = [make.planting(first=first) for _, first, _ in asked]

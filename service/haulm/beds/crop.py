@@ -35,17 +35,47 @@ class Around:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Summed:
+    """What a daily quantity, never below zero, has come to at the end of each day; days not known add nothing."""
+
+    first: date
+    total: FloatArray
+
+    def since(self, day: date) -> FloatArray:
+        """What has come together from a day on, at the end of that day and of each after it."""
+        return self.total[self._at(day) :] - self._before(day)
+
+    def between(self, first: date, last: date) -> float:
+        """What comes together from one day to another, both included."""
+        return max(self._before(last + DAY) - self._before(first), 0.0)
+
+    def reached(self, day: date, amount: float) -> date | None:
+        """The day on which so much has come together since another; None within the days held."""
+        position = int(np.searchsorted(self.total, self._before(day) + amount))
+        return None if position >= len(self.total) else self.first + position * DAY
+
+    def _at(self, day: date) -> int:
+        return max((day - self.first).days, 0)
+
+    def _before(self, day: date) -> float:
+        at = min(self._at(day), len(self.total))
+        return float(self.total[at - 1]) if at else 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Air:
-    """The place's air day by day, without holes, and the physiological days in it."""
+    """The place's air day by day, without holes, and what comes of its warmth: physiological days, lengthening."""
 
     low_c: Daily
-    high_c: Daily
-    p_days: Daily
+    p_days: Summed
+    elongation: Summed
 
 
 def air_of(low_c: Daily, high_c: Daily) -> Air:
     """The air of a run of days, both from the same day to the same day."""
-    return Air(low_c, high_c, Daily(low_c.first, dev.p_days(low_c.values, high_c.values)))
+    longer = dev.elongation_share((low_c.values + high_c.values) / 2.0)
+    p_days = dev.p_days(low_c.values, high_c.values)
+    return Air(low_c, *(Summed(low_c.first, np.nancumsum(daily)) for daily in (p_days, longer)))
 
 
 def shoots_range(days: Noted, soil_c: Daily, today: date, earlier: EarlierCrops = USUAL) -> DayRange | None:
@@ -66,7 +96,12 @@ def shoots_range(days: Noted, soil_c: Daily, today: date, earlier: EarlierCrops 
     shares = dev.emergence_shares(soil_c.between(planted + DAY, soil_c.last))
     likely_way, late_way = between_the_bounds(days.chitting, planted)
     likely_way = min(max(likely_way + earlier.shoots_later_share, LEAST_SHARE), late_way)
-    early, likely, late = (_day(planted, dev.share_between(shares, way)) for way in (0.0, likely_way, late_way))
+    start = int(dev.first_day_reached(shares.early))
+    if start < 0:
+        return DayRange(None, None, None, 1.0, 0)
+    left = dev.EmergenceShares(shares.early[start:], shares.late[start:])  # no way between the bounds is earlier
+    early = planted + (start + 1) * DAY
+    likely, late = (_day(early, dev.share_between(left, way)) for way in (likely_way, late_way))
     return DayRange(early, likely, late, 1.0, 0)
 
 
@@ -77,9 +112,9 @@ def between_the_bounds(chitting: date | None, planted: date) -> tuple[float, flo
     return dev.UNCHITTED_LIKELY, dev.UNCHITTED_LATE
 
 
-def _day(planted: date, share: FloatArray) -> date | None:
+def _day(first: date, share: FloatArray) -> date | None:
     position = int(dev.first_day_reached(share))
-    return None if position < 0 else planted + timedelta(days=position + 1)
+    return None if position < 0 else first + position * DAY
 
 
 def crop_now(
@@ -93,7 +128,7 @@ def crop_now(
     need = dev.P_DAYS_NEEDED[Maturity(planting.maturity).value] * earlier.ripe_warmth_share
     warmth, height_m = 0.0, float("nan")
     if in_leaf and out is not None:
-        warmth = float(np.nansum(around.air.p_days.between(out, today - DAY)))
+        warmth = around.air.p_days.between(out, today - DAY)
         height_m = _above_straw_m(around, out, today)
     return CropNow(
         shoots=shoots,
@@ -120,11 +155,13 @@ def growth_of(days: Noted, shoots: DayRange | None, around: Around, need: float)
     out = shoots.likely if shoots else None
     if days.planted is None or out is None:
         return None
-    had = np.cumsum(np.nan_to_num(around.air.p_days.between(out, around.air.p_days.last))) / need
-    if days.dying is not None and days.dying_cause not in {Cause.FROST, Cause.THIRST} and days.dying > out:
-        since = min((days.dying - out).days, len(had))
+    warmth = around.air.p_days
+    begins = max(out, warmth.first)
+    had = warmth.since(begins) / need
+    if days.dying is not None and days.dying_cause not in {Cause.FROST, Cause.THIRST} and days.dying > begins:
+        since = min((days.dying - begins).days, len(had))
         had[since:] += max(LATE_FROM - had[since - 1], 0.0)
-    return Daily(out, had)
+    return Daily(begins, had)
 
 
 def crop_kept(planting: Planting, days: Noted) -> CropNow:
@@ -138,8 +175,7 @@ def _above_straw_m(around: Around, out: date, today: date) -> float:
     """Grown since the shoots stood out of the straw of that day; straw laid since then hides as much of them."""
     straw_m = around.straw_m
     laid_since_m = straw_m.at(today - DAY) - straw_m.at(out)
-    low, high = (air.between(out, today - DAY) for air in (around.air.low_c, around.air.high_c))
-    grown_m = min(SHOOT_M_A_DAY * float(np.nansum(dev.elongation_share((low + high) / 2.0))), GROWN_HEIGHT_M)
+    grown_m = min(SHOOT_M_A_DAY * around.air.elongation.between(out, today - DAY), GROWN_HEIGHT_M)
     return max(grown_m - (0.0 if np.isnan(laid_since_m) else laid_since_m), 0.0)
 
 
@@ -166,22 +202,14 @@ def _ripe_range(days: Noted, shoots: DayRange | None, around: Around, need: floa
     if noted is not None:
         return DayRange(noted, noted, noted, 1.0, 0)
     ends = ((shoots.early, RIPE_EARLY), (shoots.likely, 1.0), (shoots.late, RIPE_LATE))
-    early, likely, late = (_warmth_had(around, out, share * need) for out, share in ends)
+    reached = around.air.p_days.reached
+    early, likely, late = (reached(out, share * need * dev.REACHED) if out else None for out, share in ends)
     return DayRange(early, likely, late, 1.0, 0)
 
 
 def _of_age(days: Noted) -> date | None:
     """When tops were noted as going down, unless of frost, thirst or blight."""
     return days.dying if days.dying_cause in {Cause.AGE, Cause.UNKNOWN} else None
-
-
-def _warmth_had(around: Around, out: date | None, need: float) -> date | None:
-    """The day on which so many physiological days have been since the shoots; None within the days looked at."""
-    if out is None:
-        return None
-    had = np.cumsum(np.nan_to_num(around.air.p_days.between(out, around.air.p_days.last)))
-    position = int(dev.first_day_reached(had / need))
-    return None if position < 0 else out + position * DAY
 
 
 def _skin_days(soil_c: FloatArray, skins: SkinsThresholds) -> int:

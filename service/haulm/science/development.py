@@ -43,7 +43,7 @@ CHITTED_AFTER_DAYS = 14  # common practice, no source: seed put to sprout two to
 _ELONGATION_C = (4.0, SPROUTS_HARDLY_GROW_C, SPROUTS_GROW_SLOWLY_C, SPROUTS_GROW_FASTEST_C, LATE_CAP_C, LATE_END_C)
 _ELONGATION_SHARE = (0.0, 0.1, 0.3, 1.0, 1.0, 0.0)
 
-_ROUNDING = 1e-9  # 45 tenths of a tenth do not add up to one in binary
+REACHED = 1.0 - 1e-9  # 45 tenths of a tenth do not add up to one in binary
 _P_WEIGHTS = (5.0, 8.0, 8.0, 3.0)  # Pscheidt & Stevenson 1988, read in public code that cites it
 
 
@@ -186,8 +186,8 @@ def nights_until(air_min_c: ArrayLike, below_c: float, nights: int) -> int:
     nights
         How many such nights are asked for.
     """
-    cool = np.asarray(air_min_c, dtype=np.float64) < below_c
-    return int(first_day_reached(np.cumsum(cool) / nights))
+    cool = np.flatnonzero(np.asarray(air_min_c, dtype=np.float64) < below_c)
+    return int(cool[nights - 1]) if len(cool) >= nights else -1
 
 
 def first_day_reached(share: ArrayLike) -> NDArray[np.int64]:
@@ -198,7 +198,7 @@ def first_day_reached(share: ArrayLike) -> NDArray[np.int64]:
     share
         Growing shares, (beds, days) or (days,), as `emergence_shares` gives them.
     """
-    reached = np.asarray(share, dtype=np.float64) >= 1.0 - _ROUNDING
+    reached = np.asarray(share, dtype=np.float64) >= REACHED
     if reached.shape[-1] == 0:
         return np.full(reached.shape[:-1], -1, dtype=np.int64)
     return np.where(reached.any(axis=-1), reached.argmax(axis=-1), -1)
