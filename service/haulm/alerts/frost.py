@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 
@@ -32,6 +33,7 @@ class _Danger:
     limit_c: float
 
 
+@lru_cache(maxsize=1024)  # the gardens of a place ask the same
 def night_chance(night: Night, limit_c: float) -> float:
     """Chance that the leaves fall to a limit, kept between 0.01 and 0.99: nobody is promised a night."""
     chance = float(chance_at_or_below(limit_c, night.leaf_c, night.spread_c, night.errors_c))

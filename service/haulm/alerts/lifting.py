@@ -1,7 +1,7 @@
 """From tubers in the ground to lifting: frost at the tubers, cutting the tops, which day suits."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -47,8 +47,7 @@ def freeze_at_tubers(condition: Condition, thresholds: Thresholds, standing: Sai
     if frozen is not None:
         return frozen
     bare = _is_bare(condition, thresholds)
-    chances = [(_chance_of_frost(condition, night, limits.freeze_c, bare=bare), night) for night in nights]
-    chance, night = max(chances, key=lambda pair: pair[0])
+    chance, night = _likeliest_frost(condition, nights, limits.freeze_c, bare=bare)
     open_still = standing is not None and standing.verdict in {"straw", "straw-or-lift", "frozen"}
     coming = condition.today + DAY
     if chance < (limits.freeze_off_chance if open_still else limits.freeze_chance):
@@ -106,12 +105,18 @@ def _is_bare(condition: Condition, thresholds: Thresholds) -> bool:
     return condition.planting.depth_m == 0.0 and condition.straw_m < thresholds.tubers.bare_straw_m
 
 
-def _chance_of_frost(condition: Condition, night: Night, limit_c: float, *, bare: bool) -> float:
+def _likeliest_frost(
+    condition: Condition, nights: Sequence[Night], limit_c: float, *, bare: bool
+) -> tuple[float, Night]:
+    """The first of the nights in which frost is likeliest, by the soil or where tubers lie bare by the air."""
     soil = condition.soil
-    soil_c, spread_c = (run.at(night.morning) for run in (soil.as_it_lies_c, soil.spread_c))
-    by_soil = float(chance_at_or_below(limit_c, soil_c, spread_c))
-    by_air = float(chance_at_or_below(limit_c, night.leaf_c, night.spread_c)) if bare else 0.0
-    return max(by_air, 0.0 if math.isnan(by_soil) else by_soil)
+    soil_c, spread_c = ([run.at(night.morning) for night in nights] for run in (soil.as_it_lies_c, soil.spread_c))
+    chances = np.nan_to_num(chance_at_or_below(limit_c, soil_c, spread_c), nan=0.0)
+    if bare:
+        leaf_c, leaf_spread_c = [night.leaf_c for night in nights], [night.spread_c for night in nights]
+        chances = np.fmax(chances, chance_at_or_below(limit_c, leaf_c, leaf_spread_c))
+    worst = int(chances.argmax())
+    return float(chances[worst]), nights[worst]
 
 
 def tops_frosted(condition: Condition, _thresholds: Thresholds, _standing: Said | None) -> Answer:

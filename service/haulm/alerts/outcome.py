@@ -3,10 +3,9 @@
 Not a rule of the table, for it speaks of a past letter: what was called is looked up in the memory of what was said.
 """
 
+import math
 from collections.abc import Iterable
 from datetime import date
-
-import numpy as np
 
 from haulm.advice import Alert, Fact, Said, Section
 from haulm.alerts.frost import ACT, KILLED, RIPE, SEVERE, VERDICTS
@@ -44,7 +43,7 @@ def frost_outcomes(
 def _verdict(night: NightPast, condition: Condition, memory: tuple[Said, ...], thresholds: Thresholds) -> str:
     """Empty where the call was right, or near enough, or the night may still be going on."""
     eve = night.morning - DAY
-    coldest_c = night.leaf_c if np.isnan(night.read_c) else night.read_c
+    coldest_c = night.leaf_c if math.isnan(night.read_c) else night.read_c
     call = _call(condition, memory, eve)
     if call in COVER:
         return IN_VAIN if night.whole and coldest_c > thresholds.frost.heads_up_c else ""
@@ -94,7 +93,7 @@ def _alert(verdict: str, night: NightPast, condition: Condition, memory: Iterabl
         "last_night": night.morning == condition.today,
         "air_c": night.air_c,
         "leaf_c": night.leaf_c,
-        "read_c": None if np.isnan(night.read_c) else night.read_c,
+        "read_c": None if math.isnan(night.read_c) else night.read_c,
         "taken_back": any(_taken_back(said, night.morning - DAY) for said in calls),
     }
     return Alert(

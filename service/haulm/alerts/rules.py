@@ -1,5 +1,7 @@
 """The table of all rules, in the order of the season."""
 
+from collections.abc import Mapping
+
 from haulm.advice import Speaks
 from haulm.alerts.blight import blight_weather
 from haulm.alerts.data import forecast_missing, station_silent
@@ -67,6 +69,10 @@ RULES: tuple[Rule, ...] = (
     Rule("look-for-voles", WITH_TUBERS, Speaks.ONE_MORNING, voles),
     Rule("look-for-green-tubers", WITH_TUBERS, Speaks.ONE_MORNING, greening),
 )
+
+RULES_OF: Mapping[Stage, tuple[Rule, ...]] = {
+    stage: tuple(rule for rule in RULES if stage in rule.stages) for stage in Stage
+}
 
 SKY_RULES: tuple[SkyRule, ...] = (
     SkyRule("station-silent", Speaks.ONCE, station_silent),

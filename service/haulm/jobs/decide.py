@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
 from haulm.alerts.outcome import frost_outcomes
-from haulm.alerts.rules import RULES, SKY_RULES
+from haulm.alerts.rules import RULES, RULES_OF, SKY_RULES
 from haulm.alerts.seed import BUY_SEED, IN_VAIN
-from haulm.alerts.select import Judged, before, in_order, let_go, open_episodes, select
+from haulm.alerts.select import Judged, Open, before, in_order, let_go, open_episodes, select
 from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
@@ -170,18 +170,19 @@ def _decided(
 ) -> Decision:
     thresholds, sky, remembered = tended.thresholds, tended.sky, before(memory, known.today)
     conditions, faults = found
+    open_said = open_episodes(remembered)
     try:
-        of_beds = _of_the_beds(conditions, thresholds, remembered)
+        of_beds = _of_the_beds(conditions, thresholds, open_said)
     except Exception as fault:  # noqa: BLE001  told in the letter, and the others go on
 
         def alone(one: Tended) -> tuple[Condition, ...]:
             apart = conditions_of_all([one], known, told)[0]
-            _of_the_beds(apart, thresholds, remembered)
+            _of_the_beds(apart, thresholds, open_said)
             return apart
 
         conditions, faults = _apart(tended, fault, alone)
-        of_beds = _of_the_beds(conditions, thresholds, remembered)
-    alerts, after = select([*_of_the_sky(sky, thresholds, remembered), *of_beds], remembered, known.today)
+        of_beds = _of_the_beds(conditions, thresholds, open_said)
+    alerts, after = select([*_of_the_sky(sky, thresholds, open_said), *of_beds], remembered, known.today)
     if not faults:  # what was said of a planting that could not be looked at still stands
         after = let_go(after, {condition.planting.key for condition in conditions}, known.today)
     outcomes, told_now = frost_outcomes(conditions, remembered, thresholds)
@@ -246,22 +247,25 @@ def _known_with_chances(
     return with_rain_chances(known, forecasts, garden.place, as_of)
 
 
-def _of_the_sky(sky: SkyNow, thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
-    judged, open_said = [], open_episodes(memory)
+def _of_the_sky(sky: SkyNow, thresholds: Thresholds, open_said: Open) -> list[Judged]:
+    judged = []
     for rule in SKY_RULES:
         answer = rule.judge(sky, thresholds, open_said.get((rule.key, "", "")))
         judged.append(Judged(rule.key, rule.speaks, "", "", None, in_stage=True, answer=answer))
     return judged
 
 
-def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, memory: tuple[Said, ...]) -> list[Judged]:
-    judged, open_said = [], open_episodes(memory)
+def _of_the_beds(conditions: Iterable[Condition], thresholds: Thresholds, open_said: Open) -> list[Judged]:
+    """What the rules have to say of each planting: an answer, or the end of what was said."""
+    judged = []
+    spoken_of = {(bed, planting) for _, bed, planting in open_said}
     for condition in conditions:
         bed, planting, stage = condition.bed.key, condition.planting.key, condition.stage.stage
-        for rule in RULES:
+        for rule in RULES if (bed, planting) in spoken_of else RULES_OF[stage]:
             in_stage = stage in rule.stages and not rule.put_off(condition, thresholds)
             held = open_said.get((rule.key, bed, planting))
             answer = rule.judge(condition, thresholds, held) if in_stage else None
-            tells_end = in_stage and not rule.ends_unsaid
-            judged.append(Judged(rule.key, rule.speaks, bed, planting, stage, tells_end, answer))
+            if answer is not None or held is not None:
+                tells_end = in_stage and not rule.ends_unsaid
+                judged.append(Judged(rule.key, rule.speaks, bed, planting, stage, tells_end, answer))
     return judged

@@ -25,6 +25,7 @@ _LEAD_SPREADS_C = (1.4, 1.6, 1.9, 2.2, 2.5, 2.8, 3.0, 4.0)
 
 LEAST_CHANCE, MOST_CHANCE = 0.01, 0.99  # judgement: no forecast of ours is certain either way
 
+_FAR = 40.0  # standard deviations, past which nothing is left in double precision
 _ERF_P = 0.3275911
 _ERF_A = (0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429)
 
@@ -37,11 +38,11 @@ def normal_cdf(z: ArrayLike) -> FloatArray:
     z
         Standardised value, any shape. NaN gives NaN.
     """
-    value = np.clip(np.asarray(z, dtype=np.float64), -40.0, 40.0)
-    x = np.abs(value) / math.sqrt(2.0)
+    value = np.asarray(z, dtype=np.float64)
+    x = np.minimum(np.abs(value), _FAR) / math.sqrt(2.0)
     t = 1.0 / (1.0 + _ERF_P * x)
     series = t * (_ERF_A[0] + t * (_ERF_A[1] + t * (_ERF_A[2] + t * (_ERF_A[3] + t * _ERF_A[4]))))
-    tail = np.clip(0.5 * series * np.exp(-(x**2)), 0.0, 0.5)
+    tail = 0.5 * series * np.exp(-(x * x))
     return np.where(value > 0.0, 1.0 - tail, tail)
 
 
@@ -61,7 +62,7 @@ def normal_chance(limit_c: ArrayLike, mean_c: ArrayLike, spread_c: ArrayLike) ->
 
 def chance_at_or_below(limit_c: ArrayLike, mean_c: ArrayLike, spread_c: ArrayLike) -> FloatArray:
     """`normal_chance` kept between 0.01 and 0.99 (judgement): nobody is promised a night. Arguments the same."""
-    return np.clip(normal_chance(limit_c, mean_c, spread_c), LEAST_CHANCE, MOST_CHANCE)
+    return np.minimum(np.maximum(normal_chance(limit_c, mean_c, spread_c), LEAST_CHANCE), MOST_CHANCE)
 
 
 def spread_by_lead_c(lead_days: ArrayLike) -> FloatArray:
