@@ -34,13 +34,17 @@ def tops_frosted(
     """
     if days.planted is None or days.tops_gone is not None or days.out_of_ground is not None:
         return None
-    lowest, severe_c = _observed(bed, timeline, journal), thresholds.frost.severe_c
+    severe_c = thresholds.frost.severe_c
     likely, early = _ripe_from(days, crop, thresholds.ripening.least_days)
-    found = [
-        _first(lowest, since, limit_c)
+    asked = [
+        (since, limit_c)
         for since, limit_c in ((likely, severe_c), (early, min(severe_c, KILLS_ALL_C)))
-        if since is not None
+        if since is not None and since < timeline.today
     ]
+    if not asked:
+        return None
+    lowest = _observed(bed, timeline, journal)
+    found = [_first(lowest, since, limit_c) for since, limit_c in asked]
     return min((one for one in found if one is not None), default=None)
 
 

@@ -190,9 +190,11 @@ def watered_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArra
 def rain_read_mm(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
     """The grower's own rain gauge, NaN on days not read."""
     entries = journal.of(bed.key, "", What.RAIN_READ)
-    read = _per_day(entries, first, count)
     days = {(entry.day - first).days for entry in entries if entry.value is not None}
-    return np.where([day in days for day in range(count)], read, np.nan)
+    held = sorted(day for day in days if 0 <= day < count)
+    read = np.full(count, np.nan)
+    read[held] = _per_day(entries, first, count)[held]
+    return read
 
 
 def _per_day(entries: tuple[Entry, ...], first: date, count: int) -> FloatArray:
