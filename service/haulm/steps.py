@@ -29,6 +29,7 @@ class Step(StrEnum):
     DELIVERY_CLAIMED = "delivery claimed"
     DELIVERY_SETTLED = "delivery settled"
     RUN_ENDED = "run ended"
+    LETTERS_LET_GO = "old letters let go"
     BOOK_FOLLOWED = "post book followed"
     EVENT_NOTED = "what happened to the store noted"
 

@@ -304,6 +304,19 @@ def test_killed_at_any_step_every_letter_comes_once(office, kill_points, postman
     assert made >= 30
 
 
+def test_old_letters_are_let_go_by_each_gardens_own_time(office, run):
+    folder, state = office()
+    rows = (folder / "growers.csv").read_text().splitlines()
+    kept = ["letter.kept_days", "40", "", "", "", ""]
+    (folder / "growers.csv").write_text("\n".join(f"{row},{days}" for row, days in zip(rows, kept, strict=True)))
+    run(folder, state)
+    later = datetime.combine(office.morning + timedelta(days=41), time(6, 45), ZoneInfo("Europe/London"))
+    assert run(folder, state, now=later).written == 5
+    with open_database(state.store) as database:
+        old = [letter_of(database, key, "morning", office.morning) for key in KEYS]
+    assert [letter.html == "" for letter in old] == [True, False, False, False, False]
+
+
 def test_the_run_line_and_the_words(office, run, caplog):
     caplog.set_level("INFO")
     folder, state = office()

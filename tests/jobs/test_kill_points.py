@@ -280,6 +280,38 @@ def test_what_was_cut_off_and_not_made_up_for_is_told_by_the_next_letter(kill_po
     assert "The morning of 2026-05-13 that began at 2026-05-13 11:30:0" in told
 
 
+def test_letters_that_are_let_go(kill_points, fresh, go):
+    """Whole or let go, never between; what proves that they went is there in either case."""
+    before = fresh("before")
+    go(before, MORNING)
+    with closing(sqlite3.connect(before / "state" / "haulm.sqlite")) as store, store:
+        for copied in [(50, "2025-01-01"), (51, "2025-01-02")]:
+            store.execute(
+                """INSERT INTO letters SELECT ?, garden, kind, ?, written, subject, text, html, json, picture
+                   FROM letters WHERE id = 1""",
+                copied,
+            )
+            store.execute(
+                """INSERT INTO deliveries (letter, channel, recipient, message_id, status, attempts, changed, note)
+                   SELECT ?, channel, recipient, '', status, attempts, changed, note FROM deliveries
+                   WHERE letter = 1""",
+                copied[:1],
+            )
+    calm = fresh("calm", before)
+    go(calm, NEXT)
+    wanted = facts(calm)
+    full = "SELECT day, html <> '', picture IS NOT NULL FROM letters ORDER BY day"
+    assert rows(calm, full) == [("2025-01-01", 0, 0), ("2025-01-02", 0, 0), (str(TODAY), 1, 1), (str(TOMORROW), 1, 1)]
+
+    def look(folder, point, came_by):
+        let_go = point.moment == "after"
+        assert [bool(html) for _, html, _ in rows(folder, full)] == [not let_go, not let_go, True, True]
+        go(folder, NEXT)
+        assert differing(facts(folder), wanted) == []
+
+    assert kill_points.everywhere("let go", *NEXT, lambda number: fresh(number, before), look) == 2
+
+
 def test_an_evening_cut_off_is_told_by_the_morning(kill_points, fresh, go):
     garden = fresh("garden")
     go(garden, MORNING)

@@ -1,6 +1,7 @@
 """`haulm review`: what was expected beside what came, from real letters, the journal and the record."""
 
 import json
+import shutil
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -11,6 +12,7 @@ import time_machine
 from haulm import cli
 from haulm.errors import Exit, JournalError
 from haulm.garden import Cause, Entry, What
+from haulm.jobs.let_go import Kept, let_go_of_old
 from haulm.jobs.morning import morning
 from haulm.jobs.review import review
 from haulm.jobs.state_folder import StateFolder
@@ -19,6 +21,7 @@ from haulm.letter.review_words import as_lines
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.sources.invented import invented_record
+from haulm.store.database import open_database
 from haulm.store.journal_file import append_entry
 
 NOW = datetime(2027, 9, 20, 11, 0, tzinfo=UTC)
@@ -140,6 +143,14 @@ def test_a_called_frost_and_one_that_was_not_called_are_told_apart(found):
     assert nights[MISSED].froze is True
     told = " ".join("\n".join(as_lines(found)).split())
     assert "one call to cover: one came, no false alarms. One frost came uncalled." in told
+
+
+def test_letters_that_were_let_go_are_reviewed_alike(found, settings, state, tmp_path):
+    other = StateFolder(shutil.copytree(state.path, tmp_path / "state"))
+    with open_database(other.store) as database:
+        let_go_of_old(database, [Kept(settings.garden.key, NOW.date())])
+        assert database.rows("SELECT html, picture FROM letters WHERE html <> ''") == []
+    assert as_json(review(settings, other, NOW)) == as_json(found)
 
 
 def test_lines_fit_a_terminal_and_the_form_for_programs_is_numbered(found):

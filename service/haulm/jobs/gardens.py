@@ -27,6 +27,7 @@ from haulm.jobs.ending import sign_of_life
 from haulm.jobs.engine import Engine, WorkerLostError
 from haulm.jobs.gardens_report import Report
 from haulm.jobs.kept_store import keep_copy, thin_book, use_store
+from haulm.jobs.let_go import Kept, kept, let_go_of_old
 from haulm.jobs.morning import as_of_morning, record
 from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
@@ -125,6 +126,7 @@ def morning_of_gardens(many: Many, state: StateFolder, now: datetime, engine: En
             office.work_through(many)
             for settings in office.hearts:
                 sign_of_life(settings, database, now, report.exit_code)
+        let_go_of_old(database, office.kept)
         if office.last is not None:
             keep_copy(office.last, database, now)
 
@@ -159,6 +161,7 @@ class _Office:
     boxes: Mailboxes = field(init=False)
     sessions: list[tuple[object, Access]] = field(default_factory=list)
     hearts: list[Settings] = field(default_factory=list)
+    kept: list[Kept] = field(default_factory=list)
     last: Settings | None = None
 
     def __post_init__(self) -> None:
@@ -304,6 +307,7 @@ class _Office:
             with self.database.transaction(Step.RUN_ENDED):
                 for one, sent in zip(written, codes, strict=True):
                     self._end(one, sent)
+            self.kept += [kept(one.settings, self.now) for one in written]
             only = [settings for settings in chunk.only if self._locked(settings, locks)]
             for settings in only:
                 self.report.sent_again(self._hand_over(settings))

@@ -15,6 +15,7 @@ from haulm.jobs.bring import Brought, bring, end_of
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.ending import sign_of_life, summed_up
 from haulm.jobs.kept_store import keep_copy, use_store
+from haulm.jobs.let_go import kept, let_go_of_old
 from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
 from haulm.jobs.read_back import read_back
@@ -98,6 +99,7 @@ def _attend(settings: Settings, state: StateFolder, database: Database, moment: 
         code = gravest(exit_code, deliver(settings, database, now))
         end_run(database, run, now, Outcome.DONE if code is Exit.DONE else Outcome.PARTLY, code)
         done = Morning(letter, code)
+    let_go_of_old(database, [kept(settings, now)])
     keep_copy(settings, database, now)
     return done
 

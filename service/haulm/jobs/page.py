@@ -152,7 +152,7 @@ def _letters(held: _Held, folder: Path) -> dict[str, bytes]:
 
 def _stored(held: _Held, letter: Heading) -> tuple[str, bytes | None]:
     whole = None if held.database is None else letter_of(held.database, letter.garden, letter.kind, letter.day)
-    return ("", None) if whole is None else (whole.html, whole.picture)
+    return ("", None) if whole is None else (whole.html or page.plain_html(whole.text), whole.picture)
 
 
 def _bed(held: _Held, condition: Condition) -> dict[str, bytes]:

@@ -44,6 +44,9 @@ def as_json(letter: Letter, decision: Decision) -> dict[str, Json]:
         offers      [{label, bed, bed_name, phrase, asked}], answers that the stages make likely, or, with the
                     sentence that was asked back, what it may have meant; bed by key
         weather     {station, newest_observed, forecast, forecast_issued, gaps: [name]}
+
+    Of a letter that was let go after its time (``"let_go": true``) the names down to ``subject`` are left, in ``parts``
+    the items that were fresh (bed, planting, sentence, fresh), and the ``alerts`` of frost.
     """
     return {
         "version": VERSION,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from haulm.letter import amounts
 from haulm.letter.dates import Coming
@@ -71,6 +71,13 @@ class BedWindows:
     intro: str
     windows: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     picture: Picture | None
+
+
+def plain_html(text: str) -> str:
+    """The HTML of a letter of which only plain text is left: its paragraphs, the first of them the heading."""
+    heading, *paragraphs = (escape(one) for one in text.strip().split("\n\n"))
+    body = "".join(f"<p>{one}</p>\n" for one in paragraphs)
+    return f"<main>\n<h1>{heading}</h1>\n{body}</main>"
 
 
 def letter_page(letter: Listed, html: str, links: Sequence[Link], here: str) -> str:

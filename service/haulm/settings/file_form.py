@@ -239,6 +239,15 @@ class LetterTable(Table):
         reason="Look once more two hours after sunset, when the evening's own air tells most; only worse news is sent.",
         basis="judgement",
     )
+    kept_days: DayCount = setting(
+        400,
+        "So long haulm's memory holds a letter in full: last year's of the same week can still be read. After that it "
+        "holds what the letter said anew, its calls of frost, and to whom it went. Many gardens feel it: 20 KB a "
+        "letter without its picture, 3 KB after.",
+        "judgement",
+        low=40,
+        high=36500,
+    )
 
     @field_validator("at")
     @classmethod

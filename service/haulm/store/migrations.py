@@ -72,7 +72,10 @@ _ANSWERS = (
     "CREATE TABLE signing_keys (made TEXT NOT NULL, value BLOB NOT NULL) STRICT",
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _HOURS, _ANSWERS)
+# Of a letter that was let go, `html` is empty (`haulm.store.let_go`).
+_IN_FULL = ("CREATE INDEX letters_in_full ON letters (garden, day) WHERE html <> ''",)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _HOURS, _ANSWERS, _IN_FULL)
 
 _MADE = re.compile(r"CREATE (?:UNIQUE )?(?:TABLE|INDEX) (\w+)")
 _CHANGED = re.compile(r"(?:ALTER|DROP) (?:TABLE|INDEX) (\w+)")

@@ -33,6 +33,7 @@ REACHED_BY = {
     | {Step.LOG_TOLD, Step.FOLDER_FILLED, Step.MAIL_TAKEN, Step.WEBHOOK_POSTED},
     "stations": {Step.FETCH_KEPT, Step.ABSENCE_KEPT, Step.PARSED_KEPT, Step.HOURS_KEPT},
     "cut off": {Step.CUT_OFF_NOTED},
+    "let go": {Step.LETTERS_LET_GO},
     "key": {Step.KEY_MADE},
     "answers": {Step.MAILBOX_READ, Step.NOTE_WRITTEN, Step.ANSWERS_KEPT, Step.PLACE_KEPT},
     "note": {Step.NOTE_WRITTEN},
