@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import garden
+import lost
 from machine import Ended
 from sky import NEIGHBOUR, STATION, ZONE
 from world import World
@@ -75,13 +76,14 @@ class Checks:
         self.doubles = int(memory.get("doubles", 0))
         self.windows = int(memory.get("windows", 0))
         self.untold: dict[str, list[str]] = memory.get("untold", {})
+        self._lost: list[lost.Row] = [(s, q, d, v) for s, q, d, v in memory.get("lost", [])]
         self._journal = (kept / "journal").read_bytes() if (kept / "journal").exists() else b""
 
     def save(self) -> None:
         """Keep what has to be known tomorrow."""
         told = {
             "noted": self.noted, "answered": self.answered, "doubles": self.doubles, "windows": self.windows,
-            "untold": self.untold,
+            "untold": self.untold, "lost": self._lost,
         }  # fmt: skip
         (self._kept / "checks.json").write_text(json.dumps(told))
         (self._kept / "journal").write_bytes(self._journal)
@@ -98,6 +100,7 @@ class Checks:
         if self._world.store.exists():
             with self._opened() as database:
                 found += self._rows_stay(database, day)
+                found += self._weather_comes_back(database, day)
                 found += self._true(database, day)
                 found += self._alerts(database, day)
             self._remember()
@@ -236,16 +239,26 @@ class Checks:
         for table, columns in STAYS.items():
             if day.restored and table in {"runs", "said", "answers", "forecasts", "notes"}:
                 continue  # those since the copy; what must not be lost with them is looked at otherwise
-            same = "station, quantity, day, value" if day.restored and table == "weather" else columns
+            from_the_store = day.restored and table == "weather"
+            same = lost.COLUMNS if from_the_store else columns
             young = f" WHERE issued > '{(day.day - timedelta(days=300)).isoformat()}'" if table == "forecasts" else ""
             young = " WHERE garden <> ''" if table == "runs" else young
-            if day.restored and table == "weather":  # a station that had answered too early is asked again in time
-                young = f" WHERE day < '{(day.day - timedelta(days=7)).isoformat()}'"
             gone = database.execute(
                 f"SELECT {same} FROM before.{table}{young} EXCEPT SELECT {same} FROM main.{table}"  # noqa: S608
             ).fetchall()
-            if gone:
+            if from_the_store:
+                self._lost += [(row["station"], row["quantity"], row["day"], row["value"]) for row in gone]
+            elif gone:
                 yield "the store lost rows", f"{len(gone)} of {table}, such as {tuple(gone[0])}"
+
+    def _weather_comes_back(self, database: sqlite3.Connection, day: Day) -> Iterator[tuple[str, str]]:
+        """What a damaged store lost of the weather is there again as soon as its station told it anew."""
+        self._lost = lost.still_lost(database, self._lost)
+        asked = day.healthy_morning and not self._came_early(day.day)
+        late = [row for row in self._lost if lost.due(row, day.day, day.faults, restored=day.restored, asked=asked)]
+        if late:
+            yield "the store lost rows", f"{len(late)} of weather did not come back, such as {late[0]}"
+        self._lost = [row for row in self._lost if row not in late]
 
     def _true(self, database: sqlite3.Connection, day: Day) -> Iterator[tuple[str, str]]:
         """The record holds what the stations measured, and no day that had not ended."""
@@ -253,7 +266,7 @@ class Checks:
         truth = {STATION: sky.truth, NEIGHBOUR: sky.neighbour}
         since = (day.day - timedelta(days=20)).isoformat()
         for row in database.execute("SELECT * FROM weather WHERE day >= ?", (since,)):
-            key = row["station"].rpartition(":")[2].rpartition("/")[2]
+            key = lost.station_of(row["station"])
             if row["quantity"] not in {"air_min_c", "air_max_c", "rain_mm"} or key not in truth:
                 continue
             on = date.fromisoformat(row["day"])
