@@ -188,7 +188,7 @@ class Checks:
             if not any(each in one for one in noted):
                 yield "a note is lost", each
         for amount, until in self.answered.items():
-            count = sum(count for one, count in written.items() if amount in one)
+            count = sum(count for one, count in written.items() if f"{amount} F" in one)
             if count > 1 or (count == 0 and until <= day.day.isoformat()):
                 yield "an answer was noted not once", f"{amount}: {count} times"
             if until == "never" and count:

@@ -173,6 +173,9 @@ ONCE_A_RUN = {
     "note written",
     "errand started",
     "hours kept",
+    "weather kept",
+    "notes indexed",
+    "log told",
     "place in the mailbox kept",
     "what happened to the store noted",
 }

@@ -12,15 +12,21 @@ MORNING_CALLS = 6
 OFF_FOR_A_WEEK, OFF_FOR_A_MORNING = "machine off for a week", "machine off for a morning"
 WEEKS_OFF_A_YEAR, MORNINGS_OFF_A_YEAR = 4, 5
 MOST_SOURCES_AT_ONCE = 2
+CROWDED_CALLS = 4
 
 
 @dataclass(frozen=True)
 class Planned:
-    """One fault of a day: what it strikes ("morning", "evening" or "note"), and how many calls running."""
+    """One fault of a day: what it strikes ("morning", "evening" or "note"), and which of a morning's calls."""
 
     kind: Kind
     strikes: str
     lasts: int = 1
+    first: int = 0
+
+    def meets(self, number: int) -> bool:
+        """Whether it strikes that call of a morning, the first of which is 0."""
+        return self.first <= number < self.first + self.lasts
 
 
 @dataclass
@@ -44,12 +50,13 @@ class Plan:
         if day in self.off:
             return there
         rng = Random(f"owed {day} {len(owed)}")
-        for kind in owed:
+        for kind in rng.sample(owed, len(owed)):  # else one that is never met would keep the others out
             strikes = {"look": rng.choice(("morning", "morning", "evening")), "any": "morning"}.get(
                 kind.slot, kind.slot
             )
-            if _fits(kind, [one for one in there if one.strikes == strikes], crowded=self.crowded):
-                there.append(Planned(kind, strikes))
+            first = _place(kind, strikes, there, crowded=self.crowded)
+            if first is not None:
+                there.append(Planned(kind, strikes, first=first))
         return there
 
 
@@ -63,6 +70,8 @@ def dealt(seed: int, days: int, kinds: Sequence[Kind], *, each_once: bool = Fals
     rng, begins = Random(f"plan {seed}"), first_day(seed)
     off = _off(rng, begins, days, each_once=each_once)
     open_days = [day for day in _days(begins, days) if day not in off and day > begins]
+    if each_once:
+        open_days = open_days[: len(open_days) * 2 // 3]  # the rest is for what came to nothing
     faults: dict[date, list[Planned]] = defaultdict(list)
     deck = [kind for kind in kinds for _ in range(1 if each_once else max(1, round(kind.a_year * days / 365)))]
     rng.shuffle(deck)
@@ -90,21 +99,34 @@ def _deal(
     strikes = {"look": ("morning", "morning", "evening"), "any": ("morning", "morning", "evening", "note")}
     wanted = rng.choice(strikes.get(kind.slot, (kind.slot,)))
     lasts = rng.choice((1, 1, 1, 2, 3, MORNING_CALLS)) if kind.stops and wanted == "morning" and not crowded else 1
-    for day in rng.sample(list(days), len(days)):
-        there = [one for one in faults[day] if one.strikes == wanted]
-        if _fits(kind, there, crowded=crowded):
-            faults[day].append(Planned(kind, wanted, lasts))
-            return True
+    # Crowded mornings are for what can strike nothing else.
+    spared = ("evening",) if crowded and kind.stops and kind.slot in strikes else ()
+    for one in (*spared, wanted):
+        for day in rng.sample(list(days), len(days)):
+            first = _place(kind, one, faults[day], crowded=crowded)
+            if first is not None:
+                faults[day].append(Planned(kind, one, lasts, first))
+                return True
     return False
 
 
-def _fits(kind: Kind, there: list[Planned], *, crowded: bool) -> bool:
-    """One fault at a time of those that stop a call; several weather services may fail at once, each in one way."""
+def _place(kind: Kind, strikes: str, day: Sequence[Planned], *, crowded: bool) -> int | None:
+    """Which call of a day a fault may strike beside those that are there; None where there is no room.
+
+    One fault at a time of those that stop a call; several weather services may fail at once, each in one way. A crowded
+    morning has one such fault in each of its first calls.
+    """
+    there = [one for one in day if one.strikes == strikes]
     if kind.source:
-        same = [one for one in there if one.kind.source == kind.source]
+        # Where the point cannot be had, the grid is not asked for; a year has room for both.
+        asked = {"points": "grid"} if crowded else {}
+        wanted = asked.get(kind.source, kind.source)
+        same = [one for one in there if asked.get(one.kind.source, one.kind.source) == wanted]
         sources = [one for one in there if one.kind.source]
-        return not same and len(sources) < (6 if crowded else MOST_SOURCES_AT_ONCE)
-    return not [one for one in there if not one.kind.source]
+        return 0 if not same and len(sources) < (6 if crowded else MOST_SOURCES_AT_ONCE) else None
+    taken = {one.first for one in there if not one.kind.source}
+    calls = CROWDED_CALLS if crowded and strikes == "morning" else 1
+    return next((number for number in range(calls) if number not in taken), None)
 
 
 def _days(begins: date, count: int) -> list[date]:

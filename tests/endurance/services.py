@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 from sky import Sky, points
@@ -23,6 +24,13 @@ STALE = {"forecast": timedelta(days=3), "grid": timedelta(days=3)}
 AHEAD_DAYS = 4
 
 
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+
+    def handle_error(self, request: Any, client_address: Any) -> None:  # the client has gone
+        pass
+
+
 class Services:
     """`now` is the true instant; `faults` says how a source fails, `struck` counts how often that was met."""
 
@@ -32,8 +40,7 @@ class Services:
         self.struck: Counter[tuple[str, str]] = Counter()
         self.asked: Counter[str] = Counter()
         self.over = threading.Event()
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
-        self._server.daemon_threads = True
+        self._server = _Server(("127.0.0.1", 0), _handler(self))
         self.address = f"http://127.0.0.1:{self._server.server_port}"
         threading.Thread(target=self._server.serve_forever, args=(0.1,), daemon=True).start()
 

@@ -127,7 +127,7 @@ class Year:
         mornings = [one for one in planned if one.strikes == "morning"]
         for number in range(MORNING_CALLS if not off else 0):
             call = Call(("schedule", "--once"), _at(day, 6 + number, 30), fresh=fresh and number == 0)
-            yield call, [one for one in mornings if number < one.lasts]
+            yield call, [one for one in mornings if one.meets(number)]
         for number, words in enumerate(self._notes(day, planned)):
             yield (
                 Call(("note", *words), _at(day, 13, number)),
@@ -141,7 +141,9 @@ class Year:
             return
         mine = [one for one in self.world.letterbox.taken[-20:] if one["recipient"] == garden.ME and one["marks"]]
         at, number = _at(day, 5, 0), len(self.checks.answered)
-        if not mine:
+        if not mine:  # no letter of late has asked anything
+            if wanted:
+                self._write_without_mark(at, number)
             return
         good = mine[-1]["marks"][0]
         forged = good[:-5] + "".join("A" if letter != "A" else "B" for letter in good[-5:-1]) + "]"
@@ -157,6 +159,13 @@ class Year:
             self._count(
                 "answer" if until != "never" else f"answer forged: {'mark' if sender == garden.ME else 'sender'}"
             )
+
+    def _write_without_mark(self, at: datetime, number: int) -> None:
+        """The grower writes of their own accord: the mailbox is read, and nothing of it noted."""
+        amount = f"5{number % 9}.{number:02}"
+        self.world.mailbox.put(garden.ME, "Hello", f"soil {amount} F", garden.fresh_id(), at)
+        self.checks.answered[amount] = "never"
+        self._count("mail without a mark")
 
     def _notes(self, day: date, planned: list[Planned]) -> list[tuple[str, ...]]:
         listed = list(garden.notes_of(day))
@@ -202,9 +211,18 @@ class Year:
 
     def _snapshot(self, day: date) -> None:
         """The beginning of the day, so that it can be run again."""
-        at = self._kept / f"day-{self.done:03}"
+        at, before = (self._kept / f"day-{number:03}" for number in (self.done, self.done - 1))
         shutil.rmtree(at, ignore_errors=True)
-        shutil.copytree(self.world.disk, at / "disk")
+
+        def copy(file: str, to: str) -> None:
+            """What is as it was yesterday is the same file twice; most of the disk is copies of the store."""
+            same = before / Path(to).relative_to(at)
+            if same.exists() and _stands(same) == _stands(Path(file)):
+                os.link(same, to)
+            else:
+                shutil.copy2(file, to)
+
+        shutil.copytree(self.world.disk, at / "disk", copy_function=copy)
         for name in KEPT_FILES:
             if (self.world.folder / name).exists():
                 shutil.copy(self.world.folder / name, at / Path(name).name)
@@ -233,6 +251,11 @@ def go_back(folder: Path, number: int) -> None:
             shutil.copy(kept / Path(name).name, folder / name)
 
 
+def _stands(file: Path) -> tuple[int, int]:
+    told = file.stat()
+    return told.st_size, told.st_mtime_ns
+
+
 def _sizes(world: World) -> dict[str, int]:
     """Bytes of the store, the spool, the letters and all of the state folder, and its count of files."""
     files = [path for path in world.disk.rglob("*") if path.is_file()]
@@ -259,6 +282,9 @@ def table(told: list[dict[str, Any]], names: list[str]) -> Iterator[str]:
         yield (
             f"{name:50} {days:5} {days - total['hurt'][name]:8} {total['struck'][name]:6} {total['missed'][name]:15}"
         )
+    unmet = [name for name in names if not total["struck"][name]]
+    if unmet:
+        yield f"Not met: {', '.join(unmet)}."
     days, seconds, breaches = (sum(one[key] for one in told) for key in ("done", "seconds", "broken"))
     doubles, windows = (sum(one[key] for one in told) for key in ("doubles", "windows"))
     yield f"{sum(total['struck'].values())} faults of {len(total['struck'])} kinds in {days} days and {seconds:.0f} s;"
@@ -272,7 +298,7 @@ def main() -> int:
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--folder", type=Path, help="kept, and gone on with; without it a temporary one")
     words.add_argument("--from-day", type=int, help="go back to this kept day (0 is the first)")
-    words.add_argument("--short", action="store_true", help="every kind once, in 20 days")
+    words.add_argument("--short", action="store_true", help="every kind dealt once, in 20 days")
     words.add_argument("--stop-at-breach", action="store_true")
     words.add_argument("--sum", type=Path, nargs="+", metavar="FOLDER", help="only add up what kept years came to")
     given = words.parse_args()
