@@ -44,14 +44,13 @@ class Call:
 
 
 class World:
-    """A folder with everything in it; the part `disk` is a small disk of its own where the system allows that."""
+    """A folder with everything in it; the part `disk` may be a small disk of its own."""
 
     def __init__(self, folder: Path, seed: int, until: date) -> None:
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
         self.disk = folder / "disk"
         self.disk.mkdir(exist_ok=True)
-        self.small = mounted(self.disk)
         self.sky = Sky(seed, until)
         self.services = Services(self.sky)
         self.letterbox = Letterbox(folder / "taken.jsonl", "haulm", garden.MAIL_PASSWORD)
@@ -109,10 +108,11 @@ def mounted(disk: Path) -> bool:
     """Whether the folder is a small disk of its own: a tmpfs, which only root may mount."""
     if disk.is_mount():
         return True
-    done = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", f"size={DISK_MB}m,mode=700", "none", str(disk)], capture_output=True, check=False
-    )
-    return done.returncode == 0
+    words = ["mount", "-t", "tmpfs", "-o", f"size={DISK_MB}m,mode=700", "none", str(disk)]
+    try:
+        return subprocess.run(words, capture_output=True, check=False).returncode == 0
+    except OSError:  # there is no such command
+        return False
 
 
 def unmount(disk: Path) -> None:
