@@ -130,7 +130,8 @@ def _same(one: object, other: object) -> bool:
     if one is other:
         return True
     if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
-        return np.array_equal(one, other, equal_nan=True)
+        alike = one.shape == other.shape and one.dtype == other.dtype
+        return (alike and one.tobytes() == other.tobytes()) or np.array_equal(one, other, equal_nan=True)
     return type(one) is type(other) and bool(one == other)
 
 

@@ -21,6 +21,7 @@ from haulm.science import soil_temperature as column
 from haulm.science.bed_surface import LIGHT, Bedding, beside, settled_m, sides_conductance_w_m2_k
 from haulm.science.climatology import mean_year_at
 from haulm.science.evapotranspiration import hargreaves_et_mm
+from haulm.science.rows import widened
 from haulm.science.soil_day import surface_swing_c
 from haulm.science.soil_freezing import Freezing
 from haulm.science.soil_learning import Sides
@@ -138,7 +139,8 @@ def run_soil(
     new_straw_m
         What planting would lay, today: a depth for each planting, or one for all.
     """
-    many = _beds_of(ground, beds, plantings)
+    given = (ground, tuple(beds), tuple(plantings))
+    many = memo.kept("beds", given, lambda: _beds_of(*given))
     state, been = _past(many, past, straw_m[:, : past.days], memo)
     rows = _rows_ahead(ahead.air_min_c.shape[0], raked=bool(straw_m[:, past.days].any()))
     laid_m = np.broadcast_to(np.asarray(new_straw_m, dtype=np.float64), (len(beds),))
@@ -239,7 +241,7 @@ def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) ->
 
     The weather has a way for every row, or one for all.
     """
-    low, high, rain = (np.broadcast_to(getattr(weather, name), straw_m.shape) for name in VALUES)
+    low, high, rain = (widened(getattr(weather, name), straw_m.shape) for name in VALUES)
     place, day, each = many.ground.place, weather.day_of_year, len(straw_m) // len(many)
     light = np.repeat([LIGHT[bed.light] for bed in many.beds], each, axis=0)
     bedding = Bedding(straw_m, light[:, :1], light[:, 1:])
@@ -296,5 +298,6 @@ def _lost(past: Forcing, ahead: Forcing) -> FloatArray:
 def doubt_remembered_c(air_spread_c: FloatArray) -> FloatArray:
     """What is left on each day of the doubt about the air until then [°C], standard deviations, (days,)."""
     fresh = (1.0 - AIR_SPREAD_MEMORY) * air_spread_c**2
-    left = accumulate(fresh.tolist(), lambda doubt, day: AIR_SPREAD_MEMORY * doubt + day)
-    return np.asarray(np.sqrt(np.array(list(left))))
+    begins = int(np.argmax(fresh != 0.0))  # before that, nothing is in doubt
+    left = accumulate(fresh[begins:].tolist(), lambda doubt, day: AIR_SPREAD_MEMORY * doubt + day)
+    return np.asarray(np.sqrt(np.concatenate([np.zeros(begins), list(left)])))

@@ -17,11 +17,12 @@ def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatA
     """
     lying = np.zeros(count)
     days = np.arange(count)
+    changes = straw_changes(bed, journal)
+    begins = [max((day - first).days, 0) for day, _ in changes]
     layers: list[tuple[date, float]] = []
-    for day, depth_m in straw_changes(bed, journal):
-        layers = _after(layers, day, depth_m)
-        since = max((day - first).days, 0)
-        lying[since:] = sum(settled_m(laid_m, days[since:] - (laid_on - first).days) for laid_on, laid_m in layers)
+    for (day, depth_m), since, until in zip(changes, begins, [*begins[1:], count], strict=False):
+        layers, here = _after(layers, day, depth_m), days[since:until]
+        lying[since:until] = sum(settled_m(laid_m, here - (laid_on - first).days) for laid_on, laid_m in layers)
     return lying
 
 

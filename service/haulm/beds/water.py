@@ -15,6 +15,7 @@ from haulm.beds.memo import Memo
 from haulm.beds.noted import Noted
 from haulm.garden import Bed
 from haulm.science import water_balance as wb
+from haulm.science.rows import widened
 from haulm.science.soil_properties import TEXTURES
 from haulm.weather import DAY, Daily, FloatArray
 
@@ -193,7 +194,7 @@ def _drivers(
         "top_mm": per_m * TOP_M,
         "unknown_rain_mm": np.full((1, 1), PLAUSIBLE_UNKNOWN_RAIN_MM),
     }
-    return {name: np.broadcast_to(values, total.shape) for name, values in drivers.items()}
+    return {name: widened(np.atleast_2d(values), total.shape) for name, values in drivers.items()}
 
 
 def _rain_mm(on_beds: BedDays, weather: Forcing, count: int) -> FloatArray:

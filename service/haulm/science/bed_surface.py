@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from haulm.science.rows import widened
+
 FloatArray = NDArray[np.float64]
 
 STRAW_HIDES_M = 0.015  # judgement: e-folding depth of the ground that is seen through straw; 5 cm hide 96 % of it
@@ -49,7 +51,7 @@ class Bedding:
         for values in (self.straw_m, self.sun, self.sky):
             wide = np.atleast_2d(np.asarray(values, dtype=np.float64))
             cut = wide[:, part] if wide.shape[1] > 1 else wide
-            turned.append(np.ascontiguousarray(np.broadcast_to(cut, (rows, count)).T))
+            turned.append(np.ascontiguousarray(widened(cut, (rows, count)).T))
         return Bedding(*turned)
 
     @property

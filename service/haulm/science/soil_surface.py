@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from haulm.science.bed_surface import STRAW_HOLDS_MM, Bedding
+from haulm.science.rows import widened
 
 FloatArray = NDArray[np.float64]
 
@@ -167,7 +168,7 @@ def advance(
     """
     known, shape = constants or SurfaceConstants(), np.shape(air_min_c)
     rows, days = shape
-    weather = [np.broadcast_to(values, shape) for values in (air_min_c, air_max_c, rain_mm, top_radiation_mj)]
+    weather = [widened(values, shape) for values in (air_min_c, air_max_c, rain_mm, top_radiation_mj)]
     green = np.broadcast_to(np.asarray(cover, dtype=np.float64), (rows, 1))[:, 0]
     stores = np.array(state.T)
     found = [np.zeros((days, rows)) for _ in range(4)]
@@ -238,6 +239,8 @@ def _stores(
 
 def _snow(snow: FloatArray, falls: FloatArray, thaws: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The pack after the last day and at the end of each, and what melts of it; days without any are passed over."""
+    if not (np.count_nonzero(snow) or np.count_nonzero(falls)):
+        return snow, np.zeros_like(falls), np.zeros_like(falls)
     if len(snow) <= _FEW_ROWS:
         listed = (snow.tolist(), falls.T.tolist(), thaws.T.tolist())
         each = [_snow_of_one(*one) for one in zip(*listed, strict=True)]

@@ -10,23 +10,18 @@ that freezes in the soil holds the surface near 0 °C until it has frozen, and a
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from haulm.science.rows import widened
 from haulm.science.soil_freezing import Curtain, Freezing
+from haulm.science.soil_modes import CELLS, Column, column_of, modes_of_the_column, step_of, sum_modes
 from haulm.science.soil_waves import DAY_S
 
 FloatArray = NDArray[np.float64]
 
 YEAR_DAYS = 365.25
-
-# Tuned against the closed forms (daily wave in half-hour steps, annual wave in daily steps; sand, clay, peat; R 0 to
-# 1.5): ratios within 0.003, annual lags within 0.15 days.
-CELLS = 18
-_FIRST_CELL_M = 0.01
-_GROWTH = 1.412
 _BEDS_A_BLOCK = 1024  # keeps a block's modes in a processor's second cache; does not change the answer
 
 
@@ -73,44 +68,6 @@ class Trajectory:
     flux_w_m2: FloatArray
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Modes:
-    """The column taken apart: `rates_m2` fade (to be multiplied by κ), `shapes` are 1 in the topmost cell."""
-
-    thickness_m: FloatArray
-    centre_m: FloatArray
-    rates_m2: FloatArray
-    shapes: FloatArray
-    weights_m: FloatArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Step:
-    """What one step does to each mode of each bed, (modes, beds): `kept` a, `mean` φ, `gain` b, `mean_gain` ψ.
-
-    `to_surface` (beds,) is the surface's rise a unit of flux, over the step's mean.
-    """
-
-    kept: FloatArray
-    mean: FloatArray
-    gain: FloatArray
-    mean_gain: FloatArray
-    to_surface: FloatArray
-
-
-@cache
-def _modes() -> _Modes:
-    thickness = _FIRST_CELL_M * _GROWTH ** np.arange(CELLS)
-    centre = np.cumsum(thickness) - thickness / 2.0
-    between = 1.0 / np.diff(centre)
-    conduction = np.diag(np.r_[between, 0.0] + np.r_[0.0, between]) - np.diag(between, 1) - np.diag(between, -1)
-    root = np.sqrt(thickness)
-    rates, vectors = np.linalg.eigh(conduction / np.outer(root, root))
-    patterns = vectors / root[:, None]
-    rates[0] = 0.0  # the even pattern: heat only leaves through the surface
-    return _Modes(_array(thickness), centre, rates, patterns / patterns[0], patterns[0] ** 2)
-
-
 def even_state(temperature_c: ArrayLike) -> FloatArray:
     """The state (beds, modes) of beds that have one temperature [°C] from top to floor."""
     temperature = np.atleast_1d(np.asarray(temperature_c, dtype=np.float64))
@@ -126,7 +83,7 @@ def with_ice(state: FloatArray) -> FloatArray:
 
 def profile_c(state: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The temperatures [°C] of the column's cells, (beds, cells), with their centres and thicknesses [m]."""
-    modes = _modes()
+    modes = modes_of_the_column()
     cells = sum(state[:, k, None] * modes.shapes[:, k] for k in range(CELLS))
     return np.asarray(cells), modes.centre_m.copy(), modes.thickness_m.copy()
 
@@ -171,26 +128,24 @@ def advance(
         return after[:1], Trajectory(*(getattr(found, name)[:1] for name in Trajectory.__slots__))
     depths, probe = _with_probe(asked, soil.freezing)
     days = np.broadcast_shapes(np.shape(np.atleast_2d(surface_c)), np.shape(np.atleast_2d(resistance_m2k_w)))[1]
-    forcing, resistance = (np.broadcast_to(_array(v), (beds, days)) for v in (surface_c, resistance_m2k_w))
-    depths = np.broadcast_to(depths, (beds, depths.shape[1]))
+    forcing, resistance = (widened(_array(v), (beds, days)) for v in (surface_c, resistance_m2k_w))
+    depths = widened(depths, (beds, depths.shape[1]))
     conductivity, capacity = _soils(soil, beds)
-    store = np.broadcast_to(_array(soil.freezing.store_mj_m2 if soil.freezing else 0.0), (beds,))
+    store = widened(_array(soil.freezing.store_mj_m2 if soil.freezing else 0.0), (beds,))
     after = np.empty(state.shape)
     seen, flux = np.empty((days, 1 + depths.shape[1], beds)), np.empty((days, beds))
     for block in _blocks(beds):
-        step = _step(conductivity[block], capacity[block], soil.step_s)
+        asks = column_of(conductivity[block], capacity[block], depths[block], soil.step_s)
         results = (seen[..., block], flux[:, block])
         curtain = (
             None
             if soil.freezing is None
             else Curtain(
-                soil.freezing, store[block], state[block, CELLS:].T, step.to_surface, soil.step_s, row=1 + probe
+                soil.freezing, store[block], state[block, CELLS:].T, asks.step.to_surface, soil.step_s, row=1 + probe
             )
         )
         amplitudes = state[block, :CELLS]
-        after[block, :CELLS] = _march_block(
-            amplitudes, forcing[block], resistance[block], step, depths[block], results, curtain
-        )
+        after[block, :CELLS] = _march_block(amplitudes, forcing[block], resistance[block], asks, results, curtain)
         if curtain is not None:
             after[block, CELLS:] = curtain.state()
     shown = seen[:, 1 : 1 + asked.shape[1]]
@@ -241,14 +196,14 @@ def steady_state(
     conductivity, capacity = _soils(soil, beds)
     known = (layer >= 0.0) & (conductivity > 0.0) & (capacity > 0.0)
     # Complex arithmetic on NaN warns, so unknown beds are computed as some soil and blanked at the end.
-    step = _step(np.where(known, conductivity, 1.0), np.where(known, capacity, 1e6), soil.step_s)
+    step = step_of(np.where(known, conductivity, 1.0), np.where(known, capacity, 1e6), soil.step_s)
     impedance = np.where(known, layer, 0.0) + step.to_surface
     state = even_state(terms[:, 0])
     for harmonic in range(1, (terms.shape[1] + 1) // 2):
         turn = 2.0 * np.pi * harmonic / YEAR_DAYS
         cosine, sine = terms[:, 2 * harmonic - 1], terms[:, 2 * harmonic]
         each = step.gain / (np.exp(1j * turn * soil.step_s / DAY_S) - step.kept)
-        answer = _sum_modes(step.mean * each.real) + 1j * _sum_modes(step.mean * each.imag)
+        answer = sum_modes(step.mean * each.real) + 1j * sum_modes(step.mean * each.imag)
         response = each * (np.exp(1j * turn * day_of_year) / (impedance + answer))
         state += (cosine * response.real + sine * response.imag).T
     state[~known] = np.nan
@@ -258,67 +213,15 @@ def steady_state(
 def _soils(soil: SoilColumn, beds: int) -> tuple[FloatArray, FloatArray]:
     """λ [W/m/K] and C [J/m³/K] of each bed, NaN where they cannot be."""
     both = (_array(soil.conductivity_w_mk), _array(soil.heat_capacity_mj_m3k) * 1e6)
-    conductivity, capacity = (np.broadcast_to(np.where(v > 0.0, v, np.nan), (beds,)) for v in both)
+    conductivity, capacity = (widened(np.where(v > 0.0, v, np.nan), (beds,)) for v in both)
     return conductivity, capacity
-
-
-def _step(conductivity: FloatArray, capacity: FloatArray, step_s: float) -> _Step:
-    """Exact over the step: ds/dt = −κμ s + q w/C for each mode."""
-    modes = _modes()
-    fade = modes.rates_m2[:, None] * (conductivity / capacity * step_s)
-    mean = np.where(fade > 0.0, -np.expm1(-fade) / np.where(fade > 0.0, fade, 1.0), 1.0 + 0.0 * fade)
-    series = 0.5 - fade / 6.0 * (1.0 - fade / 4.0 * (1.0 - fade / 5.0 * (1.0 - fade / 6.0 * (1.0 - fade / 7.0))))
-    mean_of_rise = np.where(fade > 0.02, (1.0 - mean) / np.where(fade > 0.02, fade, 1.0), series)
-    push = modes.weights_m[:, None] * (step_s / capacity)
-    mean_gain = mean_of_rise * push
-    half_cell = modes.thickness_m[0] / 2.0 / conductivity
-    return _Step(np.exp(-fade), mean, mean * push, mean_gain, _sum_modes(mean_gain) + half_cell)
-
-
-def _outputs(depths_m: FloatArray, step: _Step) -> tuple[FloatArray, FloatArray]:
-    """How the surface (row 0) and each depth see the modes' means (rows, modes, beds), and the flux (rows, beds)."""
-    looks, topmost = _looks(np.ascontiguousarray(depths_m.T).tobytes(), depths_m.T.shape)
-    half_cell = step.to_surface - _sum_modes(step.mean_gain)
-    return looks, _sum_modes(looks * step.mean_gain) + topmost * half_cell
-
-
-@lru_cache(maxsize=16)
-def _looks(depths_m: bytes, shape: tuple[int, int]) -> tuple[FloatArray, FloatArray]:
-    """The share of each mode, and of the drop over the topmost half cell, in the surface and at each depth.
-
-    Between the surface and the cells' centres a cubic through the four nearest points. Kept for the next call, which
-    mostly asks for the same depths.
-    """
-    modes = _modes()
-    points = np.r_[0.0, modes.centre_m]
-    depths = np.clip(np.frombuffer(depths_m).reshape(shape), 0.0, points[-1])
-    first = np.clip(np.searchsorted(points, depths) - 2, 0, CELLS - 3)
-    shapes = np.vstack([np.ones(CELLS), modes.shapes])  # the surface is the topmost cell and half a cell's drop
-    looks = np.zeros((*depths.shape, CELLS))
-    topmost = np.zeros(depths.shape)
-    for near in range(4):
-        share = _cubic_share(depths, points, first, near)
-        looks += share[..., None] * shapes[first + near]
-        topmost += np.where(first + near == 0, share, 0.0)
-    looks = np.concatenate([np.ones((1, *looks.shape[1:])), looks]).transpose(0, 2, 1)
-    return np.ascontiguousarray(looks), np.concatenate([np.ones((1, shape[1])), topmost])
-
-
-def _cubic_share(depths: FloatArray, points: FloatArray, first: NDArray[np.intp], near: int) -> FloatArray:
-    """Lagrange's weight of one of the four points that begin at `first`."""
-    share = np.ones(depths.shape)
-    for other in range(4):
-        if other != near:
-            share *= (depths - points[first + other]) / (points[first + near] - points[first + other])
-    return share
 
 
 def _march_block(
     state: FloatArray,
     forcing: FloatArray,
     resistance: FloatArray,
-    step: _Step,
-    depths_m: FloatArray,
+    asks: Column,
     results: tuple[FloatArray, FloatArray],
     curtain: Curtain | None,
 ) -> FloatArray:
@@ -327,11 +230,10 @@ def _march_block(
     driven, layer = forcing.T.copy(), resistance.T.copy()
     unknown = ~(np.isfinite(driven) & (layer >= 0.0))
     driven[unknown], layer[unknown] = 0.0, np.inf
-    looks, rises = _outputs(depths_m, step)
     if curtain is not None:
-        curtain.probe_rise = rises[curtain.row]
-    after = _march(state.T, driven, 1.0 / (layer + step.to_surface), step, looks, results, curtain)
-    for row, rise in enumerate(rises):
+        curtain.probe_rise = asks.rises[curtain.row]
+    after = _march(state.T, driven, 1.0 / (layer + asks.step.to_surface), asks, results, curtain)
+    for row, rise in enumerate(asks.rises):
         seen[:, row] += rise * flux
         seen[:, row][unknown] = np.nan
     flux[unknown] = np.nan
@@ -342,48 +244,26 @@ def _march(
     amplitudes: FloatArray,
     driven: FloatArray,
     admittance: FloatArray,
-    step: _Step,
-    looks: FloatArray,
+    asks: Column,
     results: tuple[FloatArray, FloatArray],
     curtain: Curtain | None,
 ) -> FloatArray:
     """The days' loop over arrays (modes, beds); all that does not need yesterday is done outside it."""
+    step, weights = asks.step, asks.weights
     stored = np.ascontiguousarray(amplitudes / step.gain)  # so that a day's flux is simply added
-    weights = looks * (step.mean * step.gain)
-    for u, conducts, row, q in zip(driven, admittance, *results, strict=True):
+    for day, (u, conducts, row, q) in enumerate(zip(driven, admittance, *results, strict=True)):
         # Mode after mode for all beds side by side: so a bed's sum does not depend on how many beds there are.
         np.einsum("lmb,mb->lb", weights, stored, out=row)
         if curtain is None or curtain.idle():
             np.subtract(u, row[0], out=q)
             np.multiply(q, conducts, out=q)
         else:
-            q[:] = curtain.flux(u, row[0], conducts)
+            q[:] = curtain.flux(day, row[0], driven, admittance)
         if curtain is not None:
             curtain.look(row[curtain.row], q)
         np.multiply(stored, step.kept, out=stored)
         np.add(stored, q, out=stored)
     return stored * step.gain
-
-
-def _folds(buffer: FloatArray) -> tuple[list[tuple[FloatArray, FloatArray]], FloatArray]:
-    """Views that sum a buffer over its modes (last axis but one) when each second is added into its first.
-
-    Whole rows are added in pairs, so that the order of additions does not depend on how many beds there are; numpy's
-    own sums and products of matrices do.
-    """
-    pairs, left = [], buffer.shape[-2]
-    while left > 1:
-        half = left // 2
-        pairs.append((buffer[..., :half, :], buffer[..., left - half : left, :]))
-        left -= half
-    return pairs, buffer[..., 0, :]
-
-
-def _sum_modes(values: FloatArray) -> FloatArray:
-    folds, total = _folds(values.copy())
-    for into, half in folds:
-        np.add(into, half, out=into)
-    return total
 
 
 def _array(values: ArrayLike) -> FloatArray:

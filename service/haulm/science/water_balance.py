@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from haulm.science.rows import widened
 from haulm.science.water_day import TINY_MM, Day, Stores, step, walk
 
 FloatArray = NDArray[np.float64]
@@ -362,9 +363,9 @@ def _alone(stores: Stores, columns: Sequence[FloatArray]) -> tuple[Stores, Float
 
 
 def _days_of(forcing: WaterForcing, beds: int) -> dict[str, FloatArray]:
-    arrays = np.broadcast_arrays(*(np.atleast_2d(_array(getattr(forcing, name))) for name in FORCING_NAMES))
-    days = arrays[0].shape[1]
-    return {name: np.broadcast_to(a, (beds, days)) for name, a in zip(FORCING_NAMES, arrays, strict=True)}
+    arrays = [np.atleast_2d(_array(getattr(forcing, name))) for name in FORCING_NAMES]
+    shape = (beds, np.broadcast_shapes(*(values.shape for values in arrays))[1])
+    return {name: widened(values, shape) for name, values in zip(FORCING_NAMES, arrays, strict=True)}
 
 
 def _prepared(days: dict[str, FloatArray], total_before: FloatArray, straw: StrawWater) -> Day:

@@ -135,10 +135,10 @@ def _known(record: Record | None, as_of: datetime, today: date, zone: ZoneInfo) 
         values = {name: getattr(days, name)[:until] for name in QUANTITIES}
     else:
         values = {name: np.where(known, getattr(days, name), np.nan) for name in QUANTITIES}
-    told = np.flatnonzero(np.any([np.isfinite(column) for column in values.values()], axis=0))
-    if not told.size:
+    told = [int(np.argmax(held)) for held in map(np.isfinite, values.values()) if held.any()]
+    if not told:
         return unknown_days(today, 0)
-    return Days(days.first, **values).cut(days.first + int(told[0]) * DAY, today - DAY)
+    return Days(days.first, **values).cut(days.first + min(told) * DAY, today - DAY)
 
 
 def _past(days: Days, gap_fill_days: int, lent: Days) -> _Marked:
@@ -147,9 +147,10 @@ def _past(days: Days, gap_fill_days: int, lent: Days) -> _Marked:
     low, high = (_else_lent(days, lent, name) for name in ("air_min_c", "air_max_c"))
     low_filled, high_filled = _short_gaps(low, gap_fill_days), _short_gaps(high, gap_fill_days)
     filled_low, filled_high = _straight(low, low_filled), _straight(high, high_filled)
-    # Each line is drawn by itself, so they can cross; what was observed stands, what was filled gives way.
-    filled_high = np.where(high_filled, np.fmax(filled_high, filled_low), filled_high)
-    filled_low = np.where(low_filled, np.fmin(filled_low, filled_high), filled_low)
+    if low_filled.any() or high_filled.any():
+        # Each line is drawn by itself, so they can cross; what was observed stands, what was filled gives way.
+        filled_high = np.where(high_filled, np.fmax(filled_high, filled_low), filled_high)
+        filled_low = np.where(low_filled, np.fmin(filled_low, filled_high), filled_low)
     whole = np.isfinite(filled_low) & np.isfinite(filled_high)
     air_mark = _marks((whole, Mark.FILLED), (observed, Mark.OBSERVED))
     rain_mark = _marks((np.isfinite(days.rain_mm), Mark.OBSERVED))
@@ -157,7 +158,9 @@ def _past(days: Days, gap_fill_days: int, lent: Days) -> _Marked:
 
 
 def _else_lent(days: Days, lent: Days, name: str) -> FloatArray:
-    own = getattr(days, name)
+    own: FloatArray = getattr(days, name)
+    if not len(lent):
+        return own
     return np.where(np.isfinite(own), own, lent.of(name).between(days.first, days.last))
 
 
@@ -165,6 +168,8 @@ def _short_gaps(values: FloatArray, longest: int) -> Mask:
     """Unknown days between two known ones, in runs that are not too long."""
     short = np.zeros(len(values), dtype=bool)
     known = np.flatnonzero(np.isfinite(values))
+    if len(known) == len(values):
+        return short
     apart = np.diff(known)
     for at in np.flatnonzero((apart > 1) & (apart <= longest + 1)):
         short[known[at] + 1 : known[at + 1]] = True
@@ -257,7 +262,7 @@ def _past_gaps(past: _Marked, gap_fill_days: int) -> set[Gap]:
     week = past.rain_mark[-WEEK_DAYS:]
     if len(week) < WEEK_DAYS or (week == Mark.UNKNOWN).any():
         gaps.add(Gap.RAIN_UNKNOWN)
-    if (past.air_mark == Mark.OBSERVED).sum() < YEAR_DAYS:
+    if np.count_nonzero(past.air_mark == Mark.OBSERVED) < YEAR_DAYS:
         gaps.add(Gap.SHORT_RECORD)
     # A gap of years ago no longer tells on a bed: only the last year's are named.
     known = np.concatenate([[True], past.air_mark[-YEAR_DAYS:] != Mark.UNKNOWN, [True]])
