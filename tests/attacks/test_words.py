@@ -189,13 +189,13 @@ def test_a_sign_is_good_for_its_own_letter() -> None:
         (KEY, GOOD, "brackenford", ["southbed"], PEOPLE, DAY),
         (KEY, GOOD, "brackenford", BEDS, ["you@example.org"], DAY),
         (KEY, GOOD, "brackenford", BEDS, PEOPLE, DAY + timedelta(days=31)),
-        (KEY, GOOD, "brackenford", BEDS, PEOPLE, DAY - timedelta(days=1)),
+        (KEY, GOOD, "brackenford", BEDS, PEOPLE, DAY - timedelta(days=31)),
         (KEY, GOOD.replace("270504", "270505"), "brackenford", BEDS, PEOPLE, DAY + timedelta(days=1)),
         (KEY, GOOD.replace("m-", "e-"), "brackenford", BEDS, PEOPLE, DAY),
         (KEY, GOOD[:-2] + ("A" if GOOD[-2] != "A" else "B") + "]", "brackenford", BEDS, PEOPLE, DAY),
         (KEY, GOOD[:-3] + "]", "brackenford", BEDS, PEOPLE, DAY),
     ],
-    ids=["key", "garden", "bed", "person", "too old", "to come", "day", "kind", "forged", "shortened"],
+    ids=["key", "garden", "bed", "person", "too old", "long to come", "day", "kind", "forged", "shortened"],
 )
 def test_a_sign_is_good_for_nothing_else(
     key: bytes, subject: str, garden: str, beds: list[str], people: list[str], today: date

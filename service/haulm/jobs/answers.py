@@ -60,8 +60,8 @@ def collect(
 ) -> Collected:
     """Read the mailbox, write what is clear into the journal, keep the rest to be asked back.
 
-    A mailbox that cannot be read stops nothing: the next run reads on from the same place. `boxes` are those of a run
-    that reads for other gardens too.
+    A mailbox that cannot be read stops nothing: the next run reads on from the same place. An answer from a day that
+    has not come by our clock waits for it. `boxes` are those of a run that reads for other gardens too.
     """
     server = settings.post.mailbox
     if server is None:
@@ -82,12 +82,23 @@ def collect(
         found = whose(key, header.subject, garden.key, beds, people, today, good_for)
         return found if found is not None and found.recipient.casefold() == header.sender.casefold() else None
 
+    early: list[Header] = []
+
+    def wanted(header: Header) -> bool:
+        told = told_by(header)
+        if told is None or header.message_id in held:
+            return False
+        if told.day > today and garden.place.day_of(header.written) >= told.day:
+            early.append(header)  # our clock is behind that of the letter and of who answered
+            return False
+        return True
+
     try:
         found = (read_mailbox if boxes is None else boxes.read)(
             server,
             Place(*mailbox_place(database, where)),
             Looked(today - good_for, tuple(people)),
-            lambda header: header.message_id not in held and told_by(header) is not None,
+            wanted,
             own_lines,
         )
     except DeliveryError as fault:
@@ -99,8 +110,9 @@ def collect(
         sentences = tuple(_heard(desk, answer, told_by(answer.header)))
         keep_heard(database, garden.key, sentences)
         heard += sentences
-    keep_place(database, where, found.place.validity, found.place.last_uid)
-    return Collected(tuple(heard), found.left_alone)
+    if not early:  # else all since the last place is looked at again; what was read is held and adds nothing
+        keep_place(database, where, found.place.validity, found.place.last_uid)
+    return Collected(tuple(heard), found.left_alone - len(early))
 
 
 def answers(settings: Settings, state: StateFolder, now: datetime) -> Collected:
@@ -147,8 +159,9 @@ def _heard(desk: _Desk, answer: Answer, told: Whose | None) -> Iterator[Heard]:
     if told is None:
         return
     garden, header = desk.garden, answer.header
-    written = min(header.written.astimezone(UTC), desk.now)
-    day = max(garden.place.day_of(written), told.day)  # nobody answers a letter before it is there
+    today, written = garden.place.day_of(desk.now), garden.place.day_of(min(header.written.astimezone(UTC), desk.now))
+    # Nobody answers a letter before it is there, unless a clock that was wrong has dated it ahead.
+    day = max(written, told.day) if told.day <= today else written
     about = About(garden, garden.bed(told.bed), day)
     text = _before_the_letter(answer.text, desk.greetings(told.day))
     sentences = understand(text, about) or (Sentence("", Outcome.ASK, why="what was done or seen"),)

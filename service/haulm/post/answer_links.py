@@ -74,7 +74,10 @@ def whose(
     today: date,
     good_for: timedelta,
 ) -> Whose | None:
-    """What a subject's mark tells; None where there is none, it is forged, foreign or too old."""
+    """What a subject's mark tells; None where there is none, it is forged, foreign or too old.
+
+    A mark of a day to come is good as well, for only this machine signs: one of its clocks, then or now, is wrong.
+    """
     found = _MARK.search(subject)
     if found is None:
         return None
@@ -83,7 +86,7 @@ def whose(
         day = date(2000 + int(told[:2]), int(told[2:4]), int(told[4:]))
     except ValueError:
         return None
-    if not timedelta(0) <= today - day <= good_for:
+    if abs(today - day) > good_for:
         return None
     known = list(recipients)
     for kind in KINDS:

@@ -109,6 +109,27 @@ def test_what_is_not_ours_is_left_alone_unread(garden, box, case):
     assert all("\\Seen" not in flags for flags in box.flags())
 
 
+def test_an_answer_to_a_letter_that_a_wrong_clock_dated_ahead_is_noted_on_its_own_day(garden, box):
+    settings, state = garden
+    box.put(subject_of(settings, state, FIRST + timedelta(days=9)), "watered 20 l")
+    assert [one.outcome for one in heard(settings, state, FIRST + timedelta(days=1)).heard] == ["note"]
+    assert noted(settings, state) == [("watered", "2026-05-12", "mail")]
+
+
+def test_an_answer_waits_while_the_clock_is_behind_it_and_keeps_no_other_waiting(garden, box):
+    settings, state = garden
+    today, wrong = FIRST + timedelta(days=9), FIRST
+    box.put(subject_of(settings, state, today), "watered 20 l", on=today)
+    box.put(subject_of(settings, state, wrong), "soil 12 C", on=wrong)
+    found = heard(settings, state, wrong)
+    assert [one.sentence for one in found.heard] == ["soil 12 C"]
+    assert found.left_alone == 0
+    assert heard(settings, state, wrong).heard == ()
+    assert [one.sentence for one in heard(settings, state, today).heard] == ["watered 20 l"]
+    assert heard(settings, state, today) == job.Collected()
+    assert noted(settings, state) == [("soil temperature", "2026-05-12", "mail"), ("watered", "2026-05-21", "mail")]
+
+
 def test_one_message_twice_and_one_run_twice_note_once(garden, box):
     settings, state = garden
     subject = subject_of(settings, state)
