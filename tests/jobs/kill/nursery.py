@@ -1,8 +1,8 @@
 """Starts haulm over and over as processes of their own, by fork: what it imports is imported once.
 
-Each line of standard input is a JSON object: words, folder, environ, kill; or, of one field, what else to import. The
-answer is the exit code, or the signal that ended the process as a negative number. What it printed lies in the folder,
-in `printed`.
+Each line of standard input is a JSON object: words, folder, environ, kill, and the module whose `main` gets the words;
+or, of one field, what else to import. The answer is the exit code, or the signal that ended the process as a negative
+number. What it printed lies in the folder, in `printed`.
 """
 
 import importlib
@@ -13,10 +13,9 @@ from pathlib import Path
 
 from sitecustomize import travel, watch
 
-from haulm import cli
-
 # What the commands import when they are called, each on its own.
 LATE = (
+    "haulm.cli",
     *("haulm.jobs.answers", "haulm.jobs.calendar", "haulm.jobs.evening", "haulm.jobs.page", "haulm.jobs.replay"),
     *("haulm.letter.calendar_file", "matplotlib.backends.backend_agg", "matplotlib.figure", "time_machine"),
 )
@@ -30,7 +29,7 @@ def child(job: dict) -> int:
     os.environ.update(job["environ"])
     travel(os.environ.get("TRAVEL_TO", ""))
     watch(job["kill"], "")
-    code = cli.main(job["words"])
+    code = importlib.import_module(job["of"]).main(job["words"])
     sys.stdout.flush()
     return code
 

@@ -74,8 +74,8 @@ class Nursery:
             text=True, bufsize=1,
         )  # fmt: skip
 
-    def run(self, words: Sequence[str], folder: Path, environ: Mapping[str, str], kill: str) -> int:
-        return self._ask({"words": words, "folder": str(folder), "environ": environ, "kill": kill})
+    def run(self, words: Sequence[str], folder: Path, environ: Mapping[str, str], kill: str, of: str) -> int:
+        return self._ask({"words": words, "folder": str(folder), "environ": environ, "kill": kill, "of": of})
 
     def bring(self, module: str) -> None:
         """Import what else the program is going to, once for all."""
@@ -122,10 +122,17 @@ class Killer:
             nursery.bring(module)
             self._nurseries.put(nursery)
 
-    def run(self, words: Sequence[str], folder: Path, environ: Mapping[str, str] = NOTHING, kill: str = "") -> int:
-        """The exit code; the number of the signal below zero where it was killed."""
+    def run(
+        self,
+        words: Sequence[str],
+        folder: Path,
+        environ: Mapping[str, str] = NOTHING,
+        kill: str = "",
+        of: str = "haulm.cli",
+    ) -> int:
+        """The exit code; the number of the signal below zero where it was killed. `of` is the module with a `main`."""
         with self._nursery() as nursery:
-            return nursery.run(words, folder, {**environ, "HAULM_STATE": "state"}, kill)
+            return nursery.run(words, folder, {**environ, "HAULM_STATE": "state"}, kill, of)
 
     def program(self, words: Sequence[str], folder: Path, environ: Mapping[str, str]) -> int:
         """The same with a Python of its own, as it is started everywhere: slower."""
