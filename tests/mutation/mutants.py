@@ -3,6 +3,7 @@
 import ast
 import hashlib
 import random
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,17 +25,23 @@ _CALLED = {
 
 @dataclass(frozen=True, slots=True)
 class Mutant:
-    """One wrong: where it stands, what is changed into what, and the changed source."""
+    """One wrong: where it stands, what is changed into what.
+
+    `inside` names the functions and classes around it; it is the `nth` of those with the same change there, so that its
+    key stands while other parts of the module change.
+    """
 
     module: str
+    inside: str
     line: int
     was: str
     now: str
+    nth: int
     number: int  # of all that the module offers
 
     @property
     def key(self) -> str:
-        return f"{self.module}:{self.number}:{self.was}>{self.now}"
+        return f"{self.module.removeprefix('haulm.')} {self.inside}: {self.was} -> {self.now} ({self.nth})"
 
 
 class _Wrongs(ast.NodeTransformer):
@@ -42,13 +49,14 @@ class _Wrongs(ast.NodeTransformer):
 
     def __init__(self, wanted: int = -1) -> None:
         self.wanted = wanted
-        self.found: list[tuple[int, str, str]] = []
-        self._depth = 0
+        self.found: list[tuple[str, int, str, str]] = []
+        self._around: list[str] = []
+        self._functions = 0
 
     def _offer(self, node: ast.AST, *others: ast.AST) -> ast.AST:
         """The node, or that of its alternatives which was asked for."""
         for other in others:
-            self.found.append((getattr(node, "lineno", 0), _told(node), _told(other)))
+            self.found.append((".".join(self._around), getattr(node, "lineno", 0), _told(node), _told(other)))
             if len(self.found) - 1 == self.wanted:
                 return ast.fix_missing_locations(ast.copy_location(other, node))
         return node
@@ -56,11 +64,19 @@ class _Wrongs(ast.NodeTransformer):
     # Types are no behaviour: annotations are passed over, and unions outside functions.
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
-        self._depth += 1
+        self._around.append(node.name)
+        self._functions += 1
         node.args.defaults = [self.visit(one) for one in node.args.defaults]
         node.args.kw_defaults = [one and self.visit(one) for one in node.args.kw_defaults]
         node.body = [self.visit(one) for one in node.body]
-        self._depth -= 1
+        self._functions -= 1
+        self._around.pop()
+        return node
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
+        self._around.append(node.name)
+        node.body = [self.visit(one) for one in node.body]
+        self._around.pop()
         return node
 
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AST:
@@ -82,7 +98,7 @@ class _Wrongs(ast.NodeTransformer):
     def visit_BinOp(self, node: ast.BinOp) -> ast.AST:
         self.generic_visit(node)
         other = _RECKONED.get(type(node.op))
-        if other is None or (isinstance(node.op, ast.BitOr) and not self._depth):
+        if other is None or (isinstance(node.op, ast.BitOr) and not self._functions):
             return node
         return self._offer(node, ast.BinOp(node.left, other(), node.right))
 
@@ -155,7 +171,12 @@ def all_mutants(module: str, source: Path) -> tuple[Mutant, ...]:
     """Every wrong that a module offers."""
     wrongs = _Wrongs()
     wrongs.visit(ast.parse(source.read_text(encoding="utf-8")))
-    return tuple(Mutant(module, line, was, now, n) for n, (line, was, now) in enumerate(wrongs.found))
+    seen: Counter[tuple[str, str, str]] = Counter()
+    found = []
+    for number, (inside, line, was, now) in enumerate(wrongs.found):
+        seen[inside, was, now] += 1
+        found.append(Mutant(module, inside, line, was, now, seen[inside, was, now], number))
+    return tuple(found)
 
 
 def sample(found: tuple[Mutant, ...], count: int, seed: int) -> tuple[Mutant, ...]:

@@ -3,9 +3,13 @@
     python tests/mutation/run.py [--count N] [--seed S] [--only TEXT] [--kept FILE] [--again FILE] [--jobs N]
 
 Each mutant is a module with one small wrong in it (`mutants.py`), put in place of the real one as it is imported;
-nothing on the disk changes. Of a seeded sample, each meets the tests that cover its module: those named after it,
-those that import it, and, if it survives these, those named after the modules that import it. Prints a score a module
-and every survivor. `--kept` keeps results from run to run; `--again` tries only the survivors of such a file.
+nothing on the disk changes. Of a seeded sample, each meets the tests that cover its module: those named after it, then
+those beside them that import it, and, if it survives these, all others that import it and those named after the modules
+that do. Prints a score a module and every survivor. `--kept` keeps results from run to run; `--again` tries only the
+survivors of such a file.
+
+`examined.toml` lists mutants that were looked at and need no test, each with the reason: where one is drawn, it is not
+tried, and counted by itself. What `LONG` names is left to the suite, so a score is the least that the tests reach.
 """
 
 import argparse
@@ -17,6 +21,8 @@ import os
 import signal
 import sys
 import time
+import tomllib
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -36,12 +42,21 @@ PYTEST = (
     "-x", "-q", "--no-header", "--tb=no", "-p", "no:randomly", "-p", "no:cacheprovider",
     "--hypothesis-seed=0", "--hypothesis-profile=mutants",
 )  # fmt: skip
+EXAMINED = Path(__file__).with_name("examined.toml")
+# Whole runs, one after the other: minutes for each mutant; or runs as processes of their own, that meet none.
+LONG = frozenset(
+    f"tests/jobs/test_{name}.py"
+    for name in (
+        *("any_post", "evening", "gardens", "kept_store", "mend", "morning"),
+        *("page", "review", "schedule", "unsent", "upgrade"),
+    )
+)
 WHOLE_TABLE = {"alerts": ("tests/alerts/test_rules.py",)}
 
 
 @dataclass(frozen=True, slots=True)
 class Fate:
-    """What became of a mutant: "killed", "survived" or "timed out" (which counts as killed)."""
+    """What became of a mutant: "killed", "survived", "timed out" (which counts as killed), or "examined" before."""
 
     mutant: Mutant
     became: str
@@ -96,24 +111,29 @@ class Cover:
     def __init__(self) -> None:
         # What needs a mail server of its own is left out: killed at its time limit, it would leave that behind.
         found = (
-            path for path in sorted(ROOT.glob("tests/**/test_*.py")) if path.parent.name not in {"answers", "kill"}
+            path
+            for path in sorted(ROOT.glob("tests/**/test_*.py"))
+            if path.parent.name not in {"answers", "kill"} and str(path.relative_to(ROOT)) not in LONG
         )
         self._tests = {path: imported(path) for path in found}
         self._service = {_name(path): imported(path) for path in SERVICE.rglob("*.py")}
 
     def near(self, module: str) -> list[str]:
-        """The tests named after a module, then those that import it."""
-        package, own = module.split(".")[1], self._named(module)
-        importing = [path for path, names in self._tests.items() if module in names and path not in own]
+        """The tests named after a module, then those beside them that import it."""
+        package = module.split(".")[1]
         table = [ROOT / name for name in WHOLE_TABLE.get(package, ()) if (ROOT / name).exists()]
-        return _said(dict.fromkeys([*own, *table, *importing]))
+        beside = [path for path in self._importing(module) if path.parent.name == package]
+        return _said(dict.fromkeys([*self._named(module), *table, *beside]))
 
     def far(self, module: str) -> list[str]:
-        """The tests named after the modules that import it, but those already near."""
+        """All other tests that import it, and those named after the modules that do."""
         near = self.near(module)
         importers = [name for name, names in self._service.items() if module in names]
-        return [path for path in _said(dict.fromkeys(p for name in importers for p in self._named(name)))
-                if path not in near]  # fmt: skip
+        named = [path for name in importers for path in self._named(name)]
+        return [path for path in _said(dict.fromkeys([*self._importing(module), *named])) if path not in near]
+
+    def _importing(self, module: str) -> list[Path]:
+        return [path for path, names in self._tests.items() if module in names]
 
     def _named(self, module: str) -> list[Path]:
         *_, package, stem = module.split(".")
@@ -193,7 +213,8 @@ class Trial:
         if tests not in self._sound_s:
             became, took_s = tried(tests, 900.0, None)
             if became != "survived":
-                raise SystemExit(f"the tests are not green without any mutant: {' '.join(tests)}")
+                how = "not done in 900 s" if became == "timed out" else "not green"
+                raise SystemExit(f"without any mutant these tests are {how}: {' '.join(tests)}")
             self._sound_s[tests] = took_s
         return self._sound_s[tests]
 
@@ -203,6 +224,15 @@ def drawn(count: int, seed: int, only: str) -> list[Mutant]:
     found = {name: all_mutants(name, path) for name, path in modules().items()}
     wanted = shares({name: len(each) for name, each in found.items()}, count, LEAST_EACH)
     return [one for name, many in wanted if only in name for one in sample(found[name], many, seed)]
+
+
+def examined() -> frozenset[str]:
+    """The keys of the mutants that were looked at; tells of those that the source no longer offers."""
+    told = {one["mutant"] for one in tomllib.loads(EXAMINED.read_text(encoding="utf-8"))["examined"]}
+    there = {one.key for name, path in modules().items() for one in all_mutants(name, path)}
+    for gone in sorted(told - there):
+        print(f"{EXAMINED.name}: no mutant any more: {gone}")
+    return frozenset(told)
 
 
 def survivors_of(kept: Path) -> list[Mutant]:
@@ -219,19 +249,19 @@ def _rows(kept: Path | None) -> list[dict[str, str]]:
 
 def tell(rows: Sequence[dict[str, str]]) -> None:
     """A score a module, the score of each part, and the survivors."""
-    parts: dict[str, list[int]] = {}
-    each: dict[str, list[int]] = {}
+    parts: dict[str, Counter[str]] = {}
+    each: dict[str, Counter[str]] = {}
     for row in rows:
-        module = row["key"].split(":")[0].removeprefix("haulm.")
+        module = row["key"].split()[0]
         part = module.split(".")[0] if module.split(".")[0] in {"science", "alerts"} else "the outbox"
-        for counts in (parts.setdefault(part, [0, 0]), each.setdefault(module, [0, 0])):
-            counts[0] += row["became"] != "survived"
-            counts[1] += 1
+        for counts in (parts.setdefault(part, Counter()), each.setdefault(module, Counter())):
+            counts[row["became"]] += 1
     for row in rows:
         if row["became"] == "survived":
-            print(f"survived  {row['where']}: {row['change']}")
-    for name, (killed, count) in [*each.items(), *parts.items()]:
-        print(f"{name:32} {killed:4} of {count:4}  {100.0 * killed / count:5.1f} %")
+            print(f"survived  {row['where']}: {row['key']}")
+    for name, counts in [*each.items(), *parts.items()]:
+        killed, known = counts["killed"] + counts["timed out"], counts["examined"]
+        print(f"{name:28} killed {killed:4} of {counts.total():4}, examined {known:3}, survived {counts['survived']:3}")
 
 
 def main() -> None:
@@ -251,13 +281,15 @@ def main() -> None:
     asked = survivors_of(given.again) if given.again else drawn(given.count, given.seed, given.only)
     trial, paths = Trial(), modules()
     left = [one for one in asked if one.key not in done and given.only in one.module]
+    known = examined()
+    rows += [{"key": one.key, "where": "", "became": "examined"} for one in left if one.key in known]
+    left = [one for one in left if one.key not in known]
     with ThreadPoolExecutor(given.jobs) as hands:
         for fate in hands.map(lambda one: trial.fate(one, paths[one.module]), left):
             one = fate.mutant
             where = f"{paths[one.module].relative_to(SERVICE)}:{one.line}"
-            change = f"{one.was}  ->  {one.now}"
-            rows.append({"key": one.key, "where": where, "change": change, "became": fate.became})
-            print(f"{fate.became:9} {fate.took_s:5.1f} s  {where}: {change}", flush=True)
+            rows.append({"key": one.key, "where": where, "became": fate.became})
+            print(f"{fate.became:9} {fate.took_s:5.1f} s  {where}: {one.key}", flush=True)
             if given.kept:
                 with given.kept.open("a", encoding="utf-8") as out:
                     out.write(json.dumps(rows[-1]) + "\n")
