@@ -1,8 +1,10 @@
 """From the outbox to a real mail server on loopback: once, refused, later, and told in the next letter."""
 
 import email
+import re
 import shutil
 from collections import namedtuple
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from email import policy
 
@@ -11,12 +13,12 @@ from aiosmtpd.controller import Controller
 
 from haulm.errors import Exit
 from haulm.jobs.arrears import arrears
-from haulm.jobs.deliver import addresses, deliver
+from haulm.jobs.deliver import Doors, addresses, deliver
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.steps import Step
 from haulm.store.database import open_database
-from haulm.store.letters import MOST_ATTEMPTS, Status, StoredLetter, deliveries_of, keep_letter
+from haulm.store.letters import MOST_ATTEMPTS, Address, Status, StoredLetter, deliveries_of, keep_letter
 from haulm.store.runs import Outcome, begin_run, end_run, mark_written
 
 DAY = date(2027, 5, 4)
@@ -28,12 +30,17 @@ class Sorter:
 
     def __init__(self):
         self.answer = "250 OK"
-        self.letters = []
+        self.letters, self.peers, self.left = [], set(), 0
 
     async def handle_DATA(self, server, session, envelope):  # noqa: N802  the server's own name for it
+        self.peers.add(session.peer)
         if self.answer.startswith("250"):
             self.letters.append(email.message_from_bytes(envelope.content, policy=policy.default))
         return self.answer
+
+    async def handle_QUIT(self, server, session, envelope):  # noqa: N802  likewise
+        self.left += 1
+        return "221 Bye"
 
 
 @pytest.fixture
@@ -68,6 +75,24 @@ def statuses(database, settings, day=DAY):
     return [(one.status, one.attempts) for one in deliveries_of(database, settings.garden.key, "morning", day)]
 
 
+def test_each_way_of_the_post_and_each_recipient_is_a_delivery_of_its_own(settings, tmp_path):
+    """Under an id of its own where it leaves the house: all tries of it are known by that."""
+    text = (tmp_path / "haulm.toml").read_text(encoding="utf-8").replace("# log = true", "log = true")
+    text += '[post.webhook]\nurl = "https://barn.example.org/letters"\nsecret = "one that both of us know"\n'
+    text += '[recipients.you]\nname = "Helper"\naddress = "helper@example.org"\n'
+    (tmp_path / "haulm.toml").write_text(text, encoding="utf-8")
+    every = load(tmp_path / "haulm.toml")
+    found = addresses(every)
+    assert [one.channel for one in found] == ["log", "folder", "mail", "mail", "webhook"]
+    assert {one.recipient for one in found if one.channel == "mail"} == {"grower@example.org", "helper@example.org"}
+    ids = [one.message_id for one in found[2:]]
+    assert len({*ids}) == 3
+    assert all(re.fullmatch(r"<[^<>@\s]+@[^<>@\s]+>", one) for one in ids)
+    for way, off in (("log", False), ("folder", None), ("mail", None), ("webhook", None)):
+        without = replace(every, post=every.post.model_copy(update={way: off}))
+        assert {one.channel for one in addresses(without)} == {"log", "folder", "mail", "webhook"} - {way}
+
+
 def test_a_letter_arrives_once_under_its_own_id(settings, database, postman):
     mails = store(database, settings)
     assert deliver(settings, database, NOW) == Exit.DONE
@@ -75,6 +100,47 @@ def test_a_letter_arrives_once_under_its_own_id(settings, database, postman):
     assert [letter["Message-ID"] for letter in postman.letters] == [mails[0].message_id]
     assert postman.letters[0]["Subject"] == "Water Gatebed"
     assert statuses(database, settings) == [(Status.SENT, 1)]
+
+
+def test_all_letters_of_a_run_go_by_one_connection_which_is_then_ended(settings, database, postman):
+    store(database, settings)
+    store(database, settings, DAY + timedelta(days=1))
+    assert deliver(settings, database, NOW) == Exit.DONE
+    assert len(postman.letters) == 2
+    assert (len(postman.peers), postman.left) == (1, 1)
+
+
+def test_each_server_has_a_door_of_its_own_and_each_folder_one_first_time(settings, tmp_path):
+    mail, other = settings.post.mail, settings.post.mail.model_copy(update={"host": "127.0.0.2"})
+    with Doors() as doors:
+        assert doors.to(mail) is doors.to(mail.model_copy())
+        assert doors.to(other) is not doors.to(mail)
+        assert [doors.first_time(tmp_path / name) for name in "aab"] == [True, False, True]
+
+
+def test_a_letter_that_the_book_knows_as_gone_goes_from_no_copy_of_the_store(settings, database, postman, tmp_path):
+    store(database, settings)
+    copy = database.copy(tmp_path / "copies", NOW)
+    assert deliver(settings, database, NOW) == Exit.DONE
+    database.close()
+    (tmp_path / "haulm.sqlite-wal").unlink(missing_ok=True)
+    database.path.write_bytes(copy.path.read_bytes())
+    with open_database(database.path) as again:
+        assert deliver(settings, again, NOW) == Exit.DONE
+        assert statuses(again, settings) == [(Status.SENT, 1)]
+    assert len(postman.letters) == 1
+
+
+def test_where_one_letter_went_and_another_did_not_the_run_is_partly_done(settings, database, postman):
+    store(database, settings)
+    other = StoredLetter(
+        settings.garden.key, "evening", DAY, NOW + timedelta(hours=12), "Cover Gatebed", "t", "h", "{}"
+    )
+    keep_letter(database, other, [Address("mail", "helper@example.org", "<2@x>"), Address("webhook", "barn", "<3@x>")])
+    assert deliver(settings, database, NOW) == Exit.PARTLY  # no webhook is set up any more
+    assert [letter["To"] for letter in postman.letters] == ["The grower <grower@example.org>", "helper@example.org"]
+    (_, webhook) = deliveries_of(database, settings.garden.key, "evening", DAY)
+    assert (webhook.status, "no [post.webhook] table" in webhook.note) == (Status.READY, True)
 
 
 def test_a_letter_found_on_its_way_goes_once_more_under_the_same_id(settings, database, postman):

@@ -16,10 +16,12 @@ from haulm.store.letters import (
     MOST_ATTEMPTS,
     Address,
     Delivery,
+    Heading,
     Status,
     StoredLetter,
     claim,
     deliveries_of,
+    headings,
     keep_letter,
     left_sending,
     letter_of,
@@ -219,3 +221,25 @@ def test_whom_nobody_has_told_stays_told_of_until_a_later_letter_gets_through(da
         left = [one.day for one in unreached(database, "g", now - timedelta(days=30))]
         assert len(left) == [1, 2, 0][number]
     assert unreached(database, "g", now) == ()
+
+
+def test_who_had_another_letter_of_the_day_is_not_told_again(database, now):
+    mail = Address("mail", "me@example.org")
+    for kind, status in (("morning", Status.REFUSED), ("evening", Status.SENT)):
+        keep_letter(database, StoredLetter("g", kind, now.date(), now, "s", "t", "h", "{}"), [mail])
+        (one,) = deliveries_of(database, "g", kind, now.date())
+        assert claim(database, one.id, now)
+        settle(database, one.id, status, now)
+    assert unreached(database, "g", now) == ()
+
+
+def test_the_list_of_letters_is_in_the_order_of_their_days(database: Database, letter: StoredLetter) -> None:
+    day, evening = letter.day, replace(letter, kind="evening", written=letter.written + timedelta(hours=12))
+    later = replace(letter, day=day + timedelta(days=1), subject="Wait", picture=None)
+    for one in (later, evening, letter, replace(letter, garden="sallow-wells")):
+        keep_letter(database, one, ())
+    assert headings(database, GARDEN) == (
+        Heading(GARDEN, "morning", day, letter.subject, has_picture=True),
+        Heading(GARDEN, "evening", day, letter.subject, has_picture=True),
+        Heading(GARDEN, "morning", day + timedelta(days=1), "Wait", has_picture=False),
+    )

@@ -1,6 +1,9 @@
 """The post book: what was handed over is known though the store forgot it."""
 
+import json
+import resource
 import stat
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -120,6 +123,35 @@ def test_a_copy_of_before_the_letter_went_is_brought_up_to_the_book(
         assert follow_book(restored, GARDEN) == 0
 
 
+def test_letters_of_every_day_in_the_book_are_brought_up(database, path: Path, letter, now, tmp_path) -> None:
+    """Not only those of its newest day: all went out after the copy was made."""
+    for back in (2, 1, 0):
+        day = letter.day - timedelta(days=back)
+        old = StoredLetter(GARDEN, "morning", day, now, "s", "t", "h", "{}")
+        keep_letter(database, old, [Address("mail", "me@garden.example", f"<{back}@x>")])
+    copy = database.copy(tmp_path / "copies", now)
+    deliver(database, now)
+    database.close()
+    path.with_name("haulm.sqlite-wal").unlink(missing_ok=True)
+    path.write_bytes(copy.path.read_bytes())
+    with open_database(path) as restored:
+        assert follow_book(restored, GARDEN) == 3
+        assert waiting(restored, GARDEN) == ()
+
+
+def test_the_books_lines_have_a_form_that_stays(database, path: Path, letter, now) -> None:
+    """Version 1, in words as they are: a book is read by every later haulm, and by people."""
+    keep_letter(database, letter, [Address("mail", "grüner@garden.example", "<1@x>")])
+    deliver(database, now)
+    first, *_ = book_of(path, GARDEN).read_text(encoding="utf-8").splitlines()
+    assert "grüner@" in first
+    assert json.loads(first) == {
+        "version": 1, "garden": GARDEN, "kind": "morning", "day": "2027-04-12", "channel": "mail",
+        "recipient": "grüner@garden.example", "message_id": "<1@x>", "status": "sending", "attempts": 1,
+        "changed": "2027-04-12T05:30:00.000000Z", "note": "",
+    }  # fmt: skip
+
+
 def test_lines_that_cannot_be_read_and_those_of_others_are_passed_over(database, path, letter, addresses, now) -> None:
     keep_letter(database, letter, addresses)
     deliver(database, now)
@@ -132,7 +164,8 @@ def test_lines_that_cannot_be_read_and_those_of_others_are_passed_over(database,
         whole.splitlines()[0].replace(b'"attempts": 1', b'"attempts": "many"') + b"\n",
         whole[: len(whole) // 2],
     )
-    book.write_bytes(strange[0] + strange[2] + strange[3] + whole + strange[4][:90])
+    newer = whole.splitlines()[0].replace(b'"version": 1', b'"version": 2').replace(b"morning", b"evening") + b"\n"
+    book.write_bytes(b"".join(strange[:4]) + newer + whole + strange[4][:90])
     assert len(read_book(path, GARDEN)) == 3
     assert follow_book(database, GARDEN) == 0
 
@@ -152,6 +185,20 @@ def test_a_book_that_cannot_be_written_stops_no_letter(database, path, letter, a
     keep_letter(database, letter, addresses)
     deliver(database, now)
     assert waiting(database, GARDEN) == ()
+    assert "post book could not be written" in caplog.text
+
+
+def test_a_book_that_cannot_be_thinned_stays_as_it_is(database, path, letter, addresses, now, caplog) -> None:
+    for day in (letter.day, letter.day - timedelta(days=1)):
+        keep_letter(database, replace(letter, day=day), [Address("mail", "me@garden.example")])
+    deliver(database, now)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    try:  # the system cuts each write short, as a full disk does
+        resource.setrlimit(resource.RLIMIT_FSIZE, (50, hard))
+        drop_before(path, GARDEN, letter.day)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert len(read_book(path, GARDEN)) == 2
     assert "post book could not be written" in caplog.text
 
 

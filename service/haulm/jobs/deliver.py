@@ -104,7 +104,7 @@ def deliver(settings: Settings, database: Database, now: datetime, doors: Doors 
             settle(database, left.id, Status.SENT, now, "found in the mailbox")
         else:
             settle(database, left.id, Status.READY, now, "the run that was sending it ended early")
-    failed = sent = 0
+    failed = sent = False
     key = b"" if settings.post.mailbox is None else signing_key(database, now)
     with ExitStack() as stack:
         doors = doors or stack.enter_context(Doors())
@@ -113,17 +113,17 @@ def deliver(settings: Settings, database: Database, now: datetime, doors: Doors 
             letter = letter_of(database, delivery.garden, delivery.kind, delivery.day)
             if is_full(database.path.parent):  # what goes now could not be noted as gone, and would go twice
                 logger.warning("No room is left on the disk: letters wait, since none could be noted as gone.")
-                failed += 1
+                failed = True
                 break
             if letter is None or not claim(database, delivery.id, now):
                 continue
             try:
                 ways.hand_over(delivery.address, letter)
             except DeliveryError as fault:
-                failed += 1
+                failed = True
                 settle(database, delivery.id, Status.READY if fault.later else Status.REFUSED, now, str(fault))
             else:
-                sent += 1
+                sent = True
                 settle(database, delivery.id, Status.SENT, now)
     if not failed:
         return Exit.DONE

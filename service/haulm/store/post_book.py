@@ -106,9 +106,11 @@ def _posted(line: bytes, garden: str) -> Posted | None:
         if fields.pop("version") != VERSION or fields["garden"] != garden:
             return None
         told = {**fields, "day": date.fromisoformat(fields["day"]), "changed": instant_of(fields["changed"])}
-        return Posted(**{**told, "attempts": int(fields["attempts"])})
+        posted = Posted(**{**told, "attempts": int(fields["attempts"])})
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
+    words = (posted.kind, posted.channel, posted.recipient, posted.message_id, posted.status, posted.note)
+    return posted if all(isinstance(word, str) for word in words) else None
 
 
 def _untold(path: Path, fault: OSError) -> None:
