@@ -35,8 +35,9 @@ class PlaceWeather:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outside:
-    """A garden's sky and its place's weather on one morning."""
+    """What is known of a place's weather on one morning, the sky over a garden there, and what its beds stand in."""
 
+    known: Timeline
     sky: SkyNow
     weather: PlaceWeather
 
@@ -54,7 +55,7 @@ def outside_of(
     """All of it, whatever the beds will ask of it. The arguments are those of `sky_now` and `climate_of`."""
     climate = climate_of(timeline, told, place.latitude_deg, memo)
     sky = sky_now(timeline, place, thresholds, as_of, journal, forecasts, memo)
-    return Outside(sky, place_weather(timeline, place, climate, memo, own_years=True))
+    return Outside(timeline, sky, place_weather(timeline, place, climate, memo, own_years=True))
 
 
 def place_weather(timeline: Timeline, at: Place, climate: Climate, memo: Memo, *, own_years: bool) -> PlaceWeather:

@@ -113,7 +113,7 @@ def decide_all(
     place, memo = first.garden.place, memo or Memo(goes_on=False)
     if any((one.garden.place, one.thresholds.data) != (place, first.thresholds.data) for one in asking[1:]):
         raise ValueError("only gardens of one place can be worked out together")
-    known = _known_with_chances(first.garden, first.thresholds, as_of, record, forecasts)
+    known = outside.known if outside else _known_with_chances(first.garden, first.thresholds, as_of, record, forecasts)
     skies = _Skies(known, place, as_of, forecasts, memo)
     tended = []
     for one in asking:

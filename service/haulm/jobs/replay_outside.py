@@ -20,7 +20,7 @@ from haulm.jobs.replay_trace import World
 from haulm.settings.load import Settings
 
 FEW = 200  # mornings that are thought sooner than another process helps: judgement
-STRETCH = 40  # mornings of one task: handed over in a few MB, and the mean year is fitted once for them
+STRETCH = 25  # mornings of one task: handed over in some ten MB, and the mean year is fitted once for them
 UNDER_WAY = 3  # tasks: so that the other process never waits
 
 
