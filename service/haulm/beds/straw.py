@@ -17,13 +17,19 @@ def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatA
     """
     lying = np.zeros(count)
     days = np.arange(count)
-    changes = straw_changes(bed, journal)
+    changes = _that_tell(straw_changes(bed, journal), first)
     begins = [max((day - first).days, 0) for day, _ in changes]
     layers: list[tuple[date, float]] = []
     for (day, depth_m), since, until in zip(changes, begins, [*begins[1:], count], strict=False):
         layers, here = _after(layers, day, depth_m), days[since:until]
         lying[since:until] = sum(settled_m(laid_m, here - (laid_on - first).days) for laid_on, laid_m in layers)
     return lying
+
+
+def _that_tell(changes: list[tuple[date, float]], first: date) -> list[tuple[date, float]]:
+    """Those from the last bare bed before a day on: what lay earlier is gone."""
+    bare = [at for at, (day, depth_m) in enumerate(changes) if day <= first and depth_m <= 0.0]
+    return changes[bare[-1] :] if bare else changes
 
 
 def _after(layers: list[tuple[date, float]], day: date, depth_m: float) -> list[tuple[date, float]]:

@@ -148,10 +148,8 @@ def room_days(
     """
     prior, covariance = room.start, room.covariance
     found, questioned = prior.copy(), np.zeros(len(at), dtype=bool)
-    for _ in range(STEPS if len(at) else 1):
+    for _ in range(STEPS if len(at) else 0):
         estimate, slopes = _with_slopes(found, air_c)
-        if not len(at):
-            break
         seen = slopes[:, at]
         miss = read_c - estimate[at] + (found - prior) @ seen
         learned = learn(miss, seen, at.astype(np.float64), STORE, places=room.covariance)
