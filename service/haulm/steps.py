@@ -38,6 +38,7 @@ class Step(StrEnum):
     ABSENCE_KEPT = "absence kept"
     PARSED_KEPT = "parsed file kept"
     NOTE_WRITTEN = "note written"
+    TIMETABLE_NOTED = "hours of gardens noted"
     BOOK_ENTERED = "post book entered"
     BOOK_THINNED = "post book thinned"
     STORE_COPIED = "store copied"

@@ -15,11 +15,13 @@ from urllib.parse import urlsplit
 import pytest
 from aiosmtpd.controller import Controller
 
+from haulm.jobs.state_folder import StateFolder
 from haulm.settings.fill import filled, text_value
 from haulm.sources.invented import invented_record
 
 HEADER = "year,month,day,temp,temp_source,tmin,tmin_source,tmax,tmax_source,rhum,rhum_source,prcp,prcp_source"
 BEGINS = date(2022, 1, 1)
+OFFICE = Path(__file__).parents[1] / "speed" / "office.py"
 
 
 class World:
@@ -247,3 +249,26 @@ def kill_points():
     killer = module.Killer()
     yield killer
     killer.end()
+
+
+@pytest.fixture(scope="session")
+def drawn():
+    spec = importlib.util.spec_from_file_location("office", OFFICE)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["office"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture
+def office(tmp_path, drawn):
+    """Makes an office of five gardens at two places; its settings and its memory."""
+
+    def make(common="", beds=10, stations=2, name="office"):
+        folder, state = tmp_path / name, tmp_path / f"{name}-state"
+        common = f"[letter]\npicture = false\n[post]\nlog = false\n{common}"
+        drawn.make_office(folder, state, drawn.Office(beds, stations), common)
+        return folder, StateFolder(state)
+
+    make.morning = drawn.MORNING
+    return make

@@ -1,9 +1,7 @@
 """Many gardens in one run: the letters of the one-garden program, each once, and one garden's fault its own."""
 
 import importlib
-import importlib.util
 import sqlite3
-import sys
 from collections import Counter
 from contextlib import closing
 from datetime import UTC, date, datetime, time, timedelta
@@ -24,31 +22,6 @@ from haulm.settings.gardens import gardens_in
 from haulm.steps import Step
 from haulm.store.database import open_database
 from haulm.store.letters import Status, all_deliveries, letter_of
-
-OFFICE = Path(__file__).parents[1] / "speed" / "office.py"
-
-
-@pytest.fixture(scope="session")
-def drawn():
-    spec = importlib.util.spec_from_file_location("office", OFFICE)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["office"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-@pytest.fixture
-def office(tmp_path, drawn):
-    """Makes an office of five gardens at two places; its settings and its memory."""
-
-    def make(common="", beds=10, stations=2, name="office"):
-        folder, state = tmp_path / name, tmp_path / f"{name}-state"
-        common = f"[letter]\npicture = false\n[post]\nlog = false\n{common}"
-        drawn.make_office(folder, state, drawn.Office(beds, stations), common)
-        return folder, StateFolder(state)
-
-    make.morning = drawn.MORNING
-    return make
 
 
 @pytest.fixture

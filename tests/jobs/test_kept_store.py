@@ -10,7 +10,7 @@ import pytest
 
 from haulm.errors import BusyError, Exit, StoreError
 from haulm.garden import What
-from haulm.jobs.kept_store import CHECKED, LONGEST_S, use_store
+from haulm.jobs.kept_store import LONGEST_S, use_store
 from haulm.jobs.morning import morning
 from haulm.jobs.notes import note
 from haulm.jobs.schedule import known_runs
@@ -26,6 +26,7 @@ from haulm.store.notes import read_notes
 from haulm.store.post_book import book_of
 from haulm.store.runs import Outcome, events, read_runs
 from haulm.store.said import read_said
+from haulm.store.upkeep import CHECKED
 
 FIRST = date(2027, 5, 4)
 PAGE = 4096

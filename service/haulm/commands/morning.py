@@ -4,12 +4,12 @@ import argparse
 import os
 import sys
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from haulm.commands.at_work import at_work
-from haulm.commands.words import Commands, add, day_of, folded, settings_file, with_settings, with_state
-from haulm.errors import Exit, UsageError
+from haulm.commands.many import morning_of_many, with_many
+from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
+from haulm.errors import Exit
 
 if TYPE_CHECKING:
     from haulm.jobs.state_folder import StateFolder
@@ -25,11 +25,7 @@ def add_morning(commands: Commands) -> None:
     parser.add_argument("--today", type=day_of, metavar="DATE", help="write the letter of this local day instead")
     parser.add_argument("--dry-run", action="store_true", help="work it out afresh, store and send nothing")
     parser.add_argument("--json", action="store_true", help="print the letter as JSON, version 1")
-    many = parser.add_argument_group("many gardens at once")
-    many.add_argument("--gardens", type=Path, metavar="FOLDER", help="settings files, or tables of places and growers")
-    many.add_argument("--workers", type=int, metavar="N", help="write letters in N processes; 0 in this one alone")
-    many.add_argument("--engine", metavar="ADDRESS", help="or on an engine of other machines, like tcp://HOST:8786")
-    many.add_argument("--at-once", action="store_true", help="do not wait for each garden's own hour")
+    with_many(parser)
 
 
 def add_evening(commands: Commands) -> None:
@@ -54,14 +50,14 @@ def add_schedule(commands: Commands) -> None:
 
 
 def _morning(arguments: argparse.Namespace) -> int:
+    if arguments.gardens is not None:
+        return morning_of_many(arguments)
     from haulm.jobs.morning import as_of_morning, morning, rehearse  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.jobs.unsent import UnsentError  # noqa: PLC0415
     from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
-    if arguments.gardens is not None:
-        return _gardens(arguments)
     open_log(os.environ)
     settings = settings_of(settings_file(arguments), os.environ)
     state, now = state_folder(arguments.state, os.environ), datetime.now(UTC)
@@ -77,33 +73,6 @@ def _morning(arguments: argparse.Namespace) -> int:
     print(done.letter.json if arguments.json else done.letter.text, end="\n" if arguments.json else "")
     shown = Exit.DONE if arguments.dry_run else _pages(settings, state, now)
     return done.exit_code or shown
-
-
-def _gardens(arguments: argparse.Namespace) -> int:
-    """The same for many gardens: no letter is shown, but how it went."""
-    from tqdm import tqdm  # noqa: PLC0415  --help must stay light
-
-    from haulm.jobs.engine import engine_for, usual_workers  # noqa: PLC0415
-    from haulm.jobs.gardens import Wishes, morning_of_gardens  # noqa: PLC0415
-    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.jobs.system_log import open_log  # noqa: PLC0415
-    from haulm.settings.gardens import gardens_in  # noqa: PLC0415
-
-    if arguments.dry_run or arguments.json:
-        raise UsageError("--dry-run and --json show one letter; leave out --gardens and name one garden's settings")
-    open_log(os.environ)
-    many = gardens_in(arguments.gardens, os.environ)
-    workers = usual_workers(len(many)) if arguments.workers is None else arguments.workers
-    shown = sys.stderr.isatty()
-    with (
-        engine_for(workers, arguments.engine) as engine,
-        tqdm(total=len(many), unit=" gardens", leave=False, disable=not shown) as bar,
-    ):
-        wishes = Wishes(arguments.today, at_once=arguments.at_once, done=bar.update)
-        state = state_folder(arguments.state, os.environ)
-        report = morning_of_gardens(many, state, datetime.now(UTC), engine, wishes)
-    print(folded(report.lines()))
-    return report.exit_code
 
 
 def _evening(arguments: argparse.Namespace) -> int:

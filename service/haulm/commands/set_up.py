@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from haulm.commands.at_work import at_work
+from haulm.commands.many import check_of_many
 from haulm.commands.words import (
     DEFAULT_SETTINGS,
     Commands,
@@ -143,7 +144,7 @@ def _check(arguments: argparse.Namespace) -> int:
     from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     if arguments.gardens is not None:
-        return _check_gardens(arguments.gardens)
+        return check_of_many(arguments.gardens)
     settings = settings_of(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
@@ -153,23 +154,6 @@ def _check(arguments: argparse.Namespace) -> int:
         lines, code = check_store(state_folder(arguments.state, os.environ))
     print(folded([*describe(settings), *as_lines(files), *lines]))
     return code or found
-
-
-def _check_gardens(folder: Path) -> int:
-    from haulm.errors import SettingsError  # noqa: PLC0415  --help must stay light
-    from haulm.jobs.told_once import told_once  # noqa: PLC0415
-    from haulm.settings.gardens import gardens_in  # noqa: PLC0415
-
-    with at_work("Reading the settings of all gardens"):
-        many = gardens_in(folder, os.environ)
-        every = {key: found for group in many.groups() for key, found in many.settings(group)}
-    failed = {key: found for key, found in every.items() if isinstance(found, SettingsError)}
-    good = [found for found in every.values() if not isinstance(found, SettingsError)]
-    faults = [*many.faults, *(one.words for one in told_once(failed, len(every), named=len(every)))]
-    beds, places = sum(len(one.garden.beds) for one in good), len({one.garden.place for one in good})
-    unusable = [f"Rows or files that cannot be used: {len(many.faults) + len(failed)}."] if faults else []
-    print(folded([*faults, *unusable, f"Ready: gardens {len(good)}, beds {beds}, places {places}."]))
-    return Exit.SETTINGS if faults else Exit.DONE
 
 
 def _check_live(arguments: argparse.Namespace, settings: "Settings") -> int:

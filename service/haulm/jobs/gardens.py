@@ -10,7 +10,7 @@ gardens that have no letter yet.
 
 import logging
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -33,6 +33,7 @@ from haulm.jobs.observe import Observed, observe
 from haulm.jobs.observe_stations import access_to
 from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.timetable import NOTHING_KNOWN, Hours, Known, Timetable, keep, mark_of
 from haulm.jobs.write import KIND, Written, wanted
 from haulm.jobs.write_chunk import Alike, Result, Unwritten, write_chunk
 from haulm.jobs.writing import gravest, keep_weather
@@ -107,8 +108,15 @@ class Wishes:
     done: Callable[[int], object] = lambda _count: None
 
 
-def morning_of_gardens(many: Many, state: StateFolder, now: datetime, engine: Engine, wishes: Wishes) -> Report:
+def morning_of_gardens(
+    many: Many, state: StateFolder, now: datetime, engine: Engine, wishes: Wishes, known: Known = NOTHING_KNOWN
+) -> Report:
     """Write, store and deliver the letters of all gardens whose hour has come and who have none yet today.
+
+    Parameters
+    ----------
+    known
+        What an earlier run noted of the gardens' hours; those that it tells to be done are not looked at.
 
     Raises
     ------
@@ -121,27 +129,37 @@ def morning_of_gardens(many: Many, state: StateFolder, now: datetime, engine: En
 
     def work(database: Database) -> None:
         report.begin_again()
+        if known.seen is not None:
+            known.seen.count_in(report)
         with ExitStack() as stack:
             office = _Office(state, database, now, engine, wishes, report, stack)
-            office.work_through(many)
+            office.work_through(many, known.seen.asked if known.seen is not None else None)
             for settings in office.hearts:
                 sign_of_life(settings, database, now, report.exit_code)
         let_go_of_old(database, office.kept)
-        if office.last is not None:
+        if office.last is not None and report.written + report.had:  # once there are letters of the day
             keep_copy(office.last, database, now)
+        _note_hours(many, state, office, known)
 
     begun = monotonic()
     with lock(state.path / "gardens.lock", now, holder=HOLDER):
         try:
             use_store(state.store, now, work)
         finally:
-            report.to_log(_LOG, monotonic() - begun)
+            report.to_log(monotonic() - begun)
     return report
 
 
-def _chunks(many: Many) -> Iterator[list[str]]:
-    """Keys of gardens, those of a place together as far as a chunk goes."""
-    keys = (key for group in many.groups() for key in group)
+def _note_hours(many: Many, state: StateFolder, office: "_Office", known: Known) -> None:
+    """For the next run, where all gardens were read without a fault, and nothing was changed meanwhile."""
+    whole = known.seen is None and not many.faults and len(office.hours) == len(many)
+    if whole and known.mark and mark_of(many.folder, many.environ) == known.mark:
+        keep(state, Timetable(known.mark, office.hours, tuple(one.garden.key for one in office.hearts)))
+
+
+def _chunks(many: Many, asked: Collection[str] | None) -> Iterator[list[str]]:
+    """Keys of gardens, of all or of some, those of a place together as far as a chunk goes."""
+    keys = (key for group in many.groups() for key in group if asked is None or key in asked)
     while chunk := list(islice(keys, CHUNK)):
         yield chunk
 
@@ -162,15 +180,16 @@ class _Office:
     sessions: list[tuple[object, Access]] = field(default_factory=list)
     hearts: list[Settings] = field(default_factory=list)
     kept: list[Kept] = field(default_factory=list)
+    hours: dict[str, Hours] = field(default_factory=dict)
     last: Settings | None = None
 
     def __post_init__(self) -> None:
         self.doors, self.boxes = self.stack.enter_context(Doors()), self.stack.enter_context(Mailboxes())
 
-    def work_through(self, many: Many) -> None:
+    def work_through(self, many: Many, asked: Collection[str] | None) -> None:
         """All chunks, some of them written by the engine while others are begun or sent."""
         under_way: deque[_Chunk] = deque()
-        for keys in _chunks(many):
+        for keys in _chunks(many, asked):
             under_way.append(self._begun(many, keys))
             if len(under_way) > self.engine.ahead:
                 self._finish(under_way.popleft())
@@ -204,7 +223,9 @@ class _Office:
                 self.report.fail(key, found, found.exit_code)
             else:
                 self.last = found
-                if all(found.post.heartbeat != one.post.heartbeat for one in self.hearts):
+                self.hours[key] = _hours(found)
+                heart = found.post.heartbeat
+                if heart is not None and all(heart != one.post.heartbeat for one in self.hearts):
                     self.hearts.append(found)
                 yield found
 
@@ -213,11 +234,11 @@ class _Office:
 
     def _stands(self, chunk: _Chunk, settings: Settings, locks: ExitStack) -> bool:
         """Whether a garden's letter is to be written now; its lock is then held."""
-        garden, place, letter = settings.garden.key, settings.garden.place, settings.letter
+        garden, place = settings.garden.key, settings.garden.place
         day = place.day_of(self._moment(settings))
-        stands, until = Standing.DUE, settings.thresholds.data.letter_catch_up_until
+        stands, hours = Standing.DUE, _hours(settings)
         if self.wishes.day is None and not self.wishes.at_once:
-            stands = due(self.now, (), letter.at, place.zone, until)
+            stands = due(self.now, (), hours.at, hours.zone, hours.until)
         if stands is Standing.EARLY:
             self.report.early += 1
             return False
@@ -360,6 +381,11 @@ class _Office:
         code = gravest(one.written.exit_code if one.written else Exit.PARTLY, sent)
         end_run(self.database, one.run, self.now, Outcome.DONE if code is Exit.DONE else Outcome.PARTLY, code)
         self.report.wrote(code, sent)
+
+
+def _hours(settings: Settings) -> Hours:
+    until = settings.thresholds.data.letter_catch_up_until
+    return Hours(settings.garden.place.zone, settings.letter.at, until)
 
 
 def _sees_the_same(one: Settings, other: Settings) -> bool:

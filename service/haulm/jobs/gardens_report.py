@@ -17,6 +17,8 @@ from haulm.jobs.told_once import Told, told_once
 
 MOST_TOLD = 10
 
+_LOG = logging.getLogger("haulm")
+
 
 @dataclass(slots=True)
 class Report:
@@ -105,13 +107,13 @@ class Report:
         """What was wrong with gardens, each fault once."""
         yield from told_once(self.failed, self.gardens)
 
-    def to_log(self, log: logging.Logger, seconds: float) -> None:
+    def to_log(self, seconds: float) -> None:
         """Each fault, and the line for programs."""
         for row in self.rows:
-            log.warning("%s", row)
+            _LOG.warning("%s", row)
         for one in self.faults():
-            log.warning("%s", one.words, exc_info=self.own_faults.get(one.gardens[0]))
-        log.log(logging.INFO if self.exit_code is Exit.DONE else logging.WARNING, "%s", self.line(seconds))
+            _LOG.warning("%s", one.words, exc_info=self.own_faults.get(one.gardens[0]))
+        _LOG.log(logging.INFO if self.exit_code is Exit.DONE else logging.WARNING, "%s", self.line(seconds))
 
     def line(self, seconds: float) -> str:
         """For programs; see above."""

@@ -27,12 +27,11 @@ from haulm.store.mend import Restored, restore
 from haulm.store.post_book import drop_before
 from haulm.store.readable import check_whole
 from haulm.store.runs import events, first_run, keep_event
+from haulm.store.upkeep import CHECKED, COPIED, FAILED_COPY, is_checked, last_copied
 from haulm.weather import DAY
 
 # The whole check reads the file through. It takes the first run of a day a fraction of a second, so there is no quicker
 # one beside it; figures are in DEVELOPERS.md.
-CHECKED, COPIED, FAILED_COPY = "check", "copied", "copy failed"
-CHECK_EVERY = timedelta(hours=20)
 LONGEST_S = 60.0  # judgement: no letter waits longer for a check; what is left of it is left
 SLACK = timedelta(days=9)  # a week's copy may be the oldest of the last week kept
 
@@ -94,9 +93,9 @@ def _days_copied(settings: Settings, database: Database) -> set[date]:
 
     A name alone does not count: a clock that once was days ahead has left one that its own day would take for done.
     """
-    place, noted = settings.garden.place, events(database, COPIED)
-    if noted:
-        return {place.day_of(noted[-1].started)}
+    place, noted = settings.garden.place, last_copied(database)
+    if noted is not None:
+        return {place.day_of(noted)}
     return {place.day_of(copy.made) for copy in copies_in(copies_of(database.path)) if not copy.version}
 
 
@@ -121,7 +120,7 @@ def _work(path: Path, now: datetime, work: Callable[[Database], _T]) -> _T:
 
 
 def _check_when_due(database: Database, now: datetime) -> None:
-    if _is_checked(database, now):
+    if is_checked(database, now):
         return
     begun = monotonic()
     done = check_whole(database, patience_s=LONGEST_S)
@@ -129,15 +128,6 @@ def _check_when_due(database: Database, now: datetime) -> None:
     if not done:
         _LOG.warning("%s: the check was not at its end after %s.", database.path, took)
     keep_event(database, CHECKED, now, took, newest_only=True)
-
-
-def _is_checked(database: Database, now: datetime) -> bool:
-    try:
-        newest = events(database, CHECKED)
-    except ValueError:  # what cannot be read is what a check is for
-        return False
-    # A check dated into the future by a wrong clock is no check.
-    return bool(newest) and timedelta(0) <= now - newest[-1].started < CHECK_EVERY
 
 
 def _note_failure(database: Database, now: datetime, fault: Exception) -> None:

@@ -13,7 +13,6 @@ from itertools import islice
 from time import monotonic
 
 from haulm.errors import HaulmError
-from haulm.jobs.decide_evening import FROST
 from haulm.letter import amounts
 from haulm.settings.load import Settings
 from haulm.store.database import Database
@@ -26,6 +25,7 @@ MOST_A_RUN = 50  # letters of a garden
 AT_ONCE = 200  # letters in a transaction: a tenth of a second
 LONGEST_S = 60.0  # and no run of many gardens is kept by it for longer
 
+FROST = "frost"  # the rule's key
 HEAD = ("version", "garden", "kind", "day", "written", "subject")
 
 _LOG = logging.getLogger("haulm")
@@ -71,7 +71,7 @@ def rest(day: date, subject: str, whole: str) -> Rest | None:
         gist = {name: told[name] for name in HEAD} | {
             "let_go": True,
             "parts": [part for part in parts if part["items"]],
-            "alerts": [alert for alert in told["alerts"] if alert["rule"] == FROST.key],
+            "alerts": [alert for alert in told["alerts"] if alert["rule"] == FROST],
         }
     except (ValueError, KeyError, TypeError):
         return None

@@ -28,6 +28,7 @@ from typing import Any
 from haulm.errors import Fault, SettingsError
 from haulm.settings.faults import is_secret
 from haulm.settings.file_form import VERSION, BedTable, PlaceTable, PlantingTable, SettingsFile
+from haulm.settings.folder import BEDS, COMMON, GROWERS, PLACES
 from haulm.settings.hidden import Hidden, bring_in
 from haulm.settings.lines import KeyPath, lines_of_keys
 from haulm.settings.load import Given, Settings, Shared, load, parse, read_text, settled
@@ -35,7 +36,6 @@ from haulm.settings.names import Tree, dotted, find, from_environment, from_text
 from haulm.settings.rows import Row, Rows, open_rows
 from haulm.settings.table import Table, keys_of, table_in
 
-COMMON, PLACES, GROWERS, BEDS = "common.toml", "places.csv", "growers.csv", "beds.csv"
 # Columns that are no settings of their own: keys, and what ties the tables to each other.
 GROWER, PLACE, BED, PLANTING = "grower", "place", "bed", "planting"
 _RECIPIENT = ("recipients", "grower")

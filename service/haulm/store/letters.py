@@ -286,9 +286,21 @@ def _entry(held: Delivery) -> Posted:
     )  # fmt: skip
 
 
-def _with_status(database: Database, garden: str, status: Status) -> tuple[Delivery, ...]:
+def gardens_that_wait(database: Database) -> frozenset[str]:
+    """The gardens of which something waits to be handed over, or is on its way."""
     rows = database.rows(
-        _DELIVERIES + "WHERE status = ? AND garden = ? ORDER BY written, deliveries.id", (status, garden)
+        """SELECT DISTINCT garden FROM deliveries JOIN letters ON letters.id = deliveries.letter
+           WHERE status <> 'sent' AND status IN (?, ?)""",
+        (Status.READY, Status.SENDING),
+    )
+    return frozenset(row["garden"] for row in rows)
+
+
+def _with_status(database: Database, garden: str, status: Status) -> tuple[Delivery, ...]:
+    # The first words name the index of what is not sent, which is short; without them all letters are looked through.
+    rows = database.rows(
+        _DELIVERIES + "WHERE status <> 'sent' AND status = ? AND garden = ? ORDER BY written, deliveries.id",
+        (status, garden),
     )
     return tuple(_delivery(row) for row in rows)
 
