@@ -71,6 +71,9 @@ class SeasonFits:
         Share of years in which the planting's own class ripens.
     years
         How many years tell.
+    others, others_good
+        Where it falls in none: first and last day of the place's windows as they come next, in their order; the chancy
+        ones only where there is no good one.
     """
 
     any_window: bool
@@ -78,3 +81,5 @@ class SeasonFits:
     fitting: str = ""
     ripe_share: float = math.nan
     years: int = 0
+    others: tuple[tuple[date, date], ...] = ()
+    others_good: bool = False

@@ -108,6 +108,7 @@ def seed_cases(a, today):
     later = replace(autumn, key="gate-late", name="Gatebed lates", window_first=today + 160 * DAY)
     two = replace(a.condition(Stage.SEED, planting=opens).garden, plantings=(opens, later))
     in_window = SeasonFits(True, opens.window_first + 5 * DAY, "mid", 0.9, 12)
+    others = SeasonFits(True, others=((today + 200 * DAY, today + 240 * DAY),), others_good=True)
     frost = SeedNow(season_ends=today + 155 * DAY, fits=in_window)
     heat = SeedNow(None, None, today + 145 * DAY, ends_by_heat=True, fits=replace(in_window, fitting="early"))
     coming = a.soil((8.0,) * 3, (9.0,) * 7, ready=20)
@@ -126,8 +127,9 @@ def seed_cases(a, today):
         "buy-seed buy, too short": a.condition(
             Stage.SEED, planting=opens, seed=replace(frost, fits=replace(in_window, fitting="", ripe_share=0.2))
         ),
-        "buy-seed buy, off every window": a.condition(
-            Stage.SEED, planting=opens, seed=replace(frost, fits=SeasonFits(True))
+        "buy-seed off-window": a.condition(Stage.SEED, planting=opens, seed=replace(frost, fits=others)),
+        "buy-seed off-window, none good": a.condition(
+            Stage.SEED, planting=opens, seed=replace(frost, fits=replace(others, others_good=False))
         ),
         "buy-seed no-window": a.condition(Stage.SEED, planting=opens, seed=replace(frost, fits=SeasonFits(False))),
         "buy-seed buy, too warm from the start": a.condition(
@@ -431,7 +433,7 @@ GROUPS = (
     *(lifting_cases, store_cases, water_cases, frost_cases, blight_cases, sky_cases),
 )
 VERDICTS = {
-    "buy-seed": {"buy", "in-vain", "no-window"},
+    "buy-seed": {"buy", "in-vain", "no-window", "off-window"},
     "old-straw": {"rake-off", "lay-on"},
     "start-chitting": {"chit", "in-vain"},
     "cut-seed": {"cut", "whole"},

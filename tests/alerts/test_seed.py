@@ -66,11 +66,23 @@ def test_without_a_record_no_class_is_called_fitting(a, thresholds, today):
     assert (facts["fitting"], facts["it_fits"], facts["season_days"]) == ("", False, None)
 
 
-@pytest.mark.parametrize(("any_window", "verdict"), [(False, "no-window"), (True, "buy")])
-def test_where_no_day_of_the_year_comes_to_a_crop_nobody_is_told_to_buy(a, thresholds, today, any_window, verdict):
+@pytest.mark.parametrize(("any_window", "verdict"), [(False, "no-window"), (True, "off-window")])
+def test_where_no_day_of_the_window_comes_to_a_crop_nobody_is_told_to_buy(a, thresholds, today, any_window, verdict):
+    """And what the years said stands on the mornings after, on which they are not asked."""
     condition = opening(a, today, 60, seed=SeedNow(fits=SeasonFits(any_window=any_window)))
-    found = buy_seed(condition, thresholds, None)
-    assert (found.verdict, found.facts["off_window"]) == (verdict, True)
+    assert verdict_of(buy_seed(condition, thresholds, None)) == verdict
+    unasked, said = opening(a, today, 59), Said("buy-seed", "gate", "early", f"{today}", verdict, 0, today, today)
+    assert verdict_of(buy_seed(unasked, thresholds, said)) == verdict
+    fits = SeasonFits(any_window=True, likely_day=today + 70 * DAY)
+    assert verdict_of(buy_seed(opening(a, today, 59, seed=SeedNow(fits=fits)), thresholds, said)) == "buy"
+
+
+def test_the_days_that_would_do_are_named(a, thresholds, today):
+    spans = ((today + 100 * DAY, today + 120 * DAY), (today + 200 * DAY, today + 260 * DAY))
+    condition = opening(a, today, 60, seed=SeedNow(fits=SeasonFits(True, others=spans, others_good=True)))
+    facts = buy_seed(condition, thresholds, None).facts
+    assert (facts["opens"], facts["closes"]) == tuple(zip(*spans, strict=True))
+    assert (facts["others_good"], facts["likely_day"]) == (True, None)
 
 
 @pytest.mark.parametrize(("ahead", "named"), [(1, "Lates"), (364, "Lates"), (365, "")])

@@ -14,8 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from haulm.advice import Said
 from haulm.garden import Maturity, Season
 from haulm.jobs import demo
+from haulm.jobs.decide import _seed_told
 from haulm.jobs.morning import think
 from haulm.jobs.season import season_told
 from haulm.jobs.state_folder import StateFolder
@@ -89,15 +91,19 @@ def test_an_invented_place_is_told_the_same_by_both(place):
     assert compared(*place(rows)) > 0
 
 
-@pytest.mark.parametrize(("latitude", "mean_c", "half_c"), [("4", 28.0, 1.0), ("78", -8.0, 10.0)])
-def test_where_no_day_of_the_year_will_do_nobody_is_told_to_buy(place, latitude, mean_c, half_c):
-    """A tropical and a polar place: no window of any kind, whatever the grower has planned."""
+def wave_of(mean_c, half_c):
+    """Rows of eight years whose mean day is a plain wave."""
     first = date(2016, 1, 1)
     days = [first + timedelta(days=k) for k in range((date(2024, 1, 1) - first).days)]
     wave = [mean_c - half_c * np.cos(2 * np.pi * (day.timetuple().tm_yday - 25) / 365.25) for day in days]
     middles = wave + np.random.default_rng(5).normal(0.0, 0.5, len(wave))  # days all alike look like a stuck sensor
-    rows = [f"{day},{middle - 3:.1f},{middle + 3:.1f},3.0" for day, middle in zip(days, middles, strict=True)]
-    settings, state = place(rows, latitude)
+    return [f"{day},{middle - 3:.1f},{middle + 3:.1f},3.0" for day, middle in zip(days, middles, strict=True)]
+
+
+@pytest.mark.parametrize(("latitude", "mean_c", "half_c"), [("4", 28.0, 1.0), ("78", -8.0, 10.0)])
+def test_where_no_day_of_the_year_will_do_nobody_is_told_to_buy(place, latitude, mean_c, half_c):
+    """A tropical and a polar place: no window of any kind, whatever the grower has planned."""
+    settings, state = place(wave_of(mean_c, half_c), latitude)
     for day in LOOKS[::3]:
         assert season_told(settings, state, at_noon(day), "", None).found.years.size > 2
         assert season_told(settings, state, at_noon(day), "", None).windows == ()
@@ -105,6 +111,36 @@ def test_where_no_day_of_the_year_will_do_nobody_is_told_to_buy(place, latitude,
         alert = seed_alert(planned(settings, opens, opens + timedelta(days=40), Maturity.EARLY), state, day)
         assert alert.verdict in {"no-window", "in-vain"}
         assert alert.facts["fitting"] == ""
+
+
+def test_dates_that_meet_none_of_the_windows_are_told_so_and_which_do(place):
+    """A hot place, and a planting put into its summer: the windows about it are named as they come next."""
+    settings, state = place(wave_of(22.0, 9.0), "33")
+    day = date(2023, 5, 20)
+    windows = [one for one in season_told(settings, state, at_noon(day), "", None).windows if one.good]
+    assert windows
+    summer = planned(settings, date(2023, 7, 1), date(2023, 7, 20), Maturity.EARLY)
+    alert = seed_alert(summer, state, day)
+    assert (alert.verdict, alert.facts["others_good"]) == ("off-window", True)
+    spans = list(zip(alert.facts["opens"], alert.facts["closes"], strict=True))
+    assert spans == sorted(spans)
+    assert all(first <= last and day <= last <= day + timedelta(days=366) for first, last in spans)
+    on_ring = sorted(at for window in windows for at in (window.first, window.last))
+    assert sorted((at.replace(year=2001) - date(2001, 1, 1)).days for span in spans for at in span) == on_ring
+    moved = planned(settings, *spans[0], Maturity.EARLY)
+    assert seed_alert(moved, state, max(spans[0][0] - timedelta(days=20), day)).verdict in {"buy", "in-vain"}
+
+
+def test_a_window_that_was_moved_is_looked_at_again_within_a_week():
+    spoke = date(2023, 5, 20)
+
+    def told(verdict, day):
+        return _seed_told([Said("buy-seed", "gatebed", "early", f"{spoke}", verdict, 0, spoke, day)], day)
+
+    asked = [spoke + timedelta(days=k) for k in range(1, 15) if not told("off-window", spoke + timedelta(days=k))]
+    assert asked == [spoke + timedelta(days=7), spoke + timedelta(days=14)]
+    assert told("buy", asked[0]) == told("no-window", asked[0]) == {"early"}
+    assert told("in-vain", asked[0] + timedelta(days=1)) == frozenset()
 
 
 @pytest.mark.parametrize("station", STATIONS)

@@ -8,12 +8,14 @@ from haulm.advice import Answer, Fact, Finding, NotKnown, Said, Section
 from haulm.condition import Condition
 from haulm.garden import Maturity, Season, Stage
 from haulm.settings.thresholds import Thresholds
+from haulm.taught import SeasonFits
 from haulm.weather import DAY
 
 NO_LIKELY_DAY = NotKnown("likely planting day, for the soil is not known", worth_saying=True)
 LATE_TO_CHIT_DAYS = 14  # judgement: with less than this left, sprouts will be short
 WEEK = 7
-BUY_SEED, IN_VAIN, NO_WINDOW = "buy-seed", "in-vain", "no-window"
+BUY_SEED = "buy-seed"
+BUY, IN_VAIN, NO_WINDOW, OFF_WINDOW = "buy", "in-vain", "no-window", "off-window"
 
 
 def buy_seed(condition: Condition, thresholds: Thresholds, standing: Said | None) -> Answer:
@@ -27,6 +29,7 @@ def buy_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
     later, fit = _autumn_window(condition), soil_fit(condition, thresholds)
     facts: dict[str, Fact] = {
         "window_first": planting.window_first,
+        "window_last": planting.window_last,
         "opens_in_days": opens_in,
         "season": planting.season.value,
         "maturity": planting.maturity.value,
@@ -39,7 +42,9 @@ def buy_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
         "ripe_share": seed.fits.ripe_share if seed.fits else None,
         "likely_day": seed.fits.likely_day if seed.fits else None,
         "own_years": seed.fits.years if seed.fits else 0,
-        "off_window": seed.fits is not None and seed.fits.likely_day is None,
+        "opens": tuple(first for first, _ in seed.fits.others) if seed.fits else (),
+        "closes": tuple(last for _, last in seed.fits.others) if seed.fits else (),
+        "others_good": bool(seed.fits and seed.fits.others_good),
         "frost_years": condition.chances.years,
         "autumn_name": later[1] if later else "",
         "autumn_first": later[0] if later else None,
@@ -48,10 +53,17 @@ def buy_seed(condition: Condition, thresholds: Thresholds, standing: Said | None
     }
     if _never_fit(condition, fit) or (fit is not None and fit > last_day(condition)):
         return Finding(IN_VAIN, Section.KEEP_AN_EYE, 24, facts)
-    told = standing is not None and standing.verdict == NO_WINDOW  # what kind would fit is asked once
-    if not seed.fits.any_window if seed.fits is not None else told:
-        return Finding(NO_WINDOW, Section.KEEP_AN_EYE, 24, facts)
-    return Finding("buy", Section.GET_READY, 24, facts)
+    verdict = _by_its_years(seed.fits, standing)
+    return Finding(verdict, Section.GET_READY if verdict == BUY else Section.KEEP_AN_EYE, 24, facts)
+
+
+def _by_its_years(fits: SeasonFits | None, standing: Said | None) -> str:
+    """What the place's own years say of buying; it is asked of them once, and what they said stands."""
+    if fits is None:
+        return standing.verdict if standing and standing.verdict in {NO_WINDOW, OFF_WINDOW} else BUY
+    if not fits.any_window:
+        return NO_WINDOW
+    return BUY if fits.likely_day is not None else OFF_WINDOW
 
 
 def _never_fit(condition: Condition, fit: date | None) -> bool:

@@ -77,7 +77,9 @@ def season_fits(
     listed = windows_of(found, thresholds)
     met = meeting(listed, *(_on_ring(day) for day in (planting.window_first, planting.window_last)))
     if met is None:
-        return SeasonFits(any_window=bool(listed))
+        good = any(one.good for one in listed)
+        others = sorted(_next_open(one, timeline.today) for one in listed if one.good is good)
+        return SeasonFits(any_window=bool(listed), others=tuple(others), others_good=good)
     from_first = (met.best - _on_ring(planting.window_first) + HALF_RING) % RING_DAYS - HALF_RING
     return SeasonFits(
         any_window=True,
@@ -90,6 +92,18 @@ def season_fits(
 
 def _on_ring(day: date) -> int:
     return min(day.timetuple().tm_yday, RING_DAYS) - 1
+
+
+def _next_open(window: Window, today: date) -> tuple[date, date]:
+    """First and last day of a window that is open, or of the next time it is."""
+    last = _from_ring(window.last, today.year)
+    last = last if last >= today else _from_ring(window.last, today.year + 1)
+    first = _from_ring(window.first, last.year)
+    return first if first <= last else _from_ring(window.first, last.year - 1), last
+
+
+def _from_ring(position: int, year: int) -> date:
+    return (date(2001, 1, 1) + position * DAY).replace(year=year)  # the ring knows no 29 February
 
 
 def _positions(timeline: Timeline) -> tuple[IntArray, IntArray]:

@@ -6,13 +6,13 @@ are each cut to what was known then before anything else looks at them.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
 from haulm.alerts.outcome import frost_outcomes
 from haulm.alerts.rules import RULES, RULES_OF, SKY_RULES
-from haulm.alerts.seed import BUY_SEED, IN_VAIN
+from haulm.alerts.seed import BUY_SEED, IN_VAIN, OFF_WINDOW
 from haulm.alerts.select import Judged, Open, before, in_order, let_go, open_episodes, select
 from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
@@ -26,6 +26,8 @@ from haulm.garden import Entry, Garden, Journal, Place, Planting, What
 from haulm.settings.thresholds import Thresholds
 from haulm.sources.bridge import timeline
 from haulm.weather import Forecast, Record, Timeline
+
+WEEK_DAYS = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +121,7 @@ def decide_all(
     for one in asking:
         noted = one.journal.known(as_of, known.today)
         sky = outside.sky if outside else skies.over(noted, one.thresholds)
-        seed_told = _seed_told(before(one.memory, known.today))
+        seed_told = _seed_told(before(one.memory, known.today), known.today)
         tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told))
     together = _together(tended, known, told or PlaceMean(), memo, outside.weather if outside else None)
     return [
@@ -211,10 +213,17 @@ def _apart(tended: Tended, fault: Exception, look: Callable[[Tended], tuple[Cond
     return tuple(conditions), tuple(faults)
 
 
-def _seed_told(memory: Iterable[Said]) -> frozenset[str]:
-    """The plantings whose grower has been told what seed to buy, or that none would do."""
-    told = (said for said in open_episodes(memory).values() if said.rule == BUY_SEED and said.verdict != IN_VAIN)
-    return frozenset(said.planting for said in told)
+def _seed_told(memory: Iterable[Said], today: date) -> frozenset[str]:
+    """The plantings whose grower has been told what seed to buy, or that none would do.
+
+    Where other days would do, it is asked again each week: the window may have been moved.
+    """
+    spoke = (said for said in open_episodes(memory).values() if said.rule == BUY_SEED and said.verdict != IN_VAIN)
+    return frozenset(
+        said.planting
+        for said in spoke
+        if said.verdict != OFF_WINDOW or (today - date.fromisoformat(said.episode)).days % WEEK_DAYS
+    )
 
 
 def _own_fault(garden: Garden, planting: Planting, fault: Exception) -> str:
