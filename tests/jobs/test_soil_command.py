@@ -146,13 +146,16 @@ def test_the_ready_range_names_its_years(settings, state):
     report = soil_report(settings, state, "gatebed", NOW)
     ready = DayRange(date(2027, 5, 6), date(2027, 5, 9), date(2027, 5, 15), 1.0, 3)
     years = (YearReady(2024, date(2027, 5, 12)), YearReady(2025, None), YearReady(2026, date(2027, 5, 8)))
-    soil = replace(report.condition.soil, ready=ready, ready_by_year=years)
+    soil = replace(report.condition.soil, ready=ready, ready_if_raked=None, ready_by_year=years)
     lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=soil))))
     assert "between 6 and 15 May, most likely the 9th." in lines
     assert "as it is: 8 May 2026, 12 May 2024." in lines
     never = replace(soil, ready=DayRange(None, None, None, 0.0, 3), ready_by_year=())
     lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=never))))
-    assert "no likely day within the year ahead." in lines
+    assert "running: no likely day up to Wed 11 August." in lines
+    raked = replace(never, ready_if_raked=DayRange(None, date(2027, 5, 9), None, 1.0, 3))
+    lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=raked))))
+    assert "running, raked bare: about Sun 9 May; under its straw: no likely day up to Wed 11 August." in lines
     there = replace(soil, ready=DayRange(TODAY, TODAY, date(2027, 5, 8), 1.0, 3))
     lines = in_one(as_lines(replace(report, condition=replace(report.condition, soil=there))))
     assert "running: now, by the estimate; by Sat 8 May in nine cases of ten. " in lines

@@ -128,7 +128,22 @@ def test_a_day_that_does_not_come_every_year_says_so(condition_of, decision_of, 
     never = replace(one, soil=replace(one.soil, ready=DayRange(None, None, None, 0.0, 12)))
     rows = [rows_of(compose(decision_of(conditions=[c]), thresholds), "Gatebed") for c in (seldom, never)]
     assert rows[0]["Soil fit to plant"].split(";")[1] == " in 9 of them it came at all)"
-    assert rows[1]["Soil fit to plant"] == "no likely day within the year ahead"
+    assert rows[1]["Soil fit to plant"] == "no likely day up to Thu 23 April"
+
+
+@pytest.mark.parametrize(
+    ("raked", "told"),
+    [
+        (date(2026, 4, 20), "raked bare, about Mon 20 April; under its straw, no likely day up to Thu 23 April"),
+        (TODAY, "raked bare, warm enough now; under its straw, no likely day up to Thu 23 April"),
+        (None, "no likely day up to Thu 23 April"),
+    ],
+)
+def test_a_bed_under_straw_and_raked_bare_are_told_apart(condition_of, decision_of, thresholds, raked, told):
+    one = condition_of()
+    ends = {"ready": DayRange(None, None, None, 0.0, 0), "ready_if_raked": DayRange(None, raked, None, 1.0, 0)}
+    found = replace(one, soil=replace(one.soil, **ends))
+    assert rows_of(compose(decision_of(conditions=[found]), thresholds), "Gatebed")["Soil fit to plant"] == told
 
 
 @pytest.mark.parametrize(

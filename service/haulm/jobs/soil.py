@@ -141,10 +141,12 @@ def _ready(report: SoilReport) -> Iterator[str]:
     if not _waits(condition) or ready is None:
         return
     asked = f"Fit to plant, {_wanted(report)} on {amounts.days(report.thresholds.planting.ready_days)} running"
+    raked, told = condition.soil.ready_if_raked, _when(ready, condition)
+    if raked is not None and raked.likely != ready.likely:
+        asked, told = f"{asked}, raked bare", f"{_when(raked, condition)}; under its straw: {told}"
+    yield from wrap(f"{asked}: {told}.", WIDTH)
     if ready.likely is None:
-        yield from wrap(f"{asked}: no likely day within the year ahead.", WIDTH)
         return
-    yield from wrap(f"{asked}: {_when(ready, ready.likely, condition.today)}.", WIDTH)
     by_year = sorted((one.day, one.year) for one in condition.soil.ready_by_year if one.day is not None)
     if by_year and ready.likely > condition.today:
         listed = ", ".join(f"{day.day}{HARD}{amounts.MONTHS[day.month - 1]}{HARD}{year}" for day, year in by_year)
@@ -152,11 +154,14 @@ def _ready(report: SoilReport) -> Iterator[str]:
         yield from (line.replace(HARD, " ") for line in wrap(told, WIDTH))
 
 
-def _when(ready: DayRange, likely: date, today: date) -> str:
-    if likely <= today:
+def _when(ready: DayRange, condition: Condition) -> str:
+    today = condition.today
+    if ready.likely is None:
+        return f"no likely day up to {amounts.day(condition.soil.as_it_lies_c.last, today)}"
+    if ready.likely <= today:
         later = ready.late is not None and ready.late > today
         return f"now, by the estimate{f'; by {amounts.day(ready.late, today)} in nine cases of ten' if later else ''}"
-    return amounts.expected_day(likely, today, ready.early, ready.late)
+    return amounts.expected_day(ready.likely, today, ready.early, ready.late)
 
 
 # --- what the thermometer says

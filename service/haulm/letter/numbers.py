@@ -98,16 +98,27 @@ def _soil(condition: Condition, _thresholds: Thresholds) -> str:
 
 
 def _ready(condition: Condition, thresholds: Thresholds) -> str:
-    ready, today = condition.soil.ready, condition.today
-    if ready is None or not condition.soil.known or condition.stage.stage.order > Stage.CHITTING.order:
+    """When the soil is fit: as the bed lies, and where straw on it makes a difference, raked bare as well."""
+    soil, today = condition.soil, condition.today
+    if soil.ready is None or not soil.known or condition.stage.stage.order > Stage.CHITTING.order:
         return ""
+    warm = f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough"
+    odds = fit_odds(condition, thresholds, today - DAY) if soil.ready.likely else ""
+    lies = _fit(soil.ready, condition, f"{warm} as it is")
+    told = f"{lies}; that yesterday had {odds}" if odds else lies
+    raked = soil.ready_if_raked
+    if raked is None or raked.likely == soil.ready.likely:
+        return told
+    return f"raked bare, {_fit(raked, condition, f'{warm} now')}; under its straw, {told}"
+
+
+def _fit(ready: DayRange, condition: Condition, now: str) -> str:
+    """The day that soil is fit; `now` where that is not to come: rain, the days ahead and the window count besides."""
     if ready.likely is None:
-        return "no likely day within the year ahead"
-    odds = fit_odds(condition, thresholds, today - DAY)
-    told = f"; that yesterday had {odds}" if odds else ""
-    if ready.likely <= today:  # its warmth is not all: rain, the days ahead and the window have their say above
-        return f"{'warm' if condition.planting.season is Season.SPRING else 'cool'} enough as it is{told}"
-    return f"{amounts.expected_day(ready.likely, today, ready.early, ready.late)}{_rests_on(ready)}{told}"
+        return f"no likely day up to {amounts.day(condition.soil.as_it_lies_c.last, condition.today)}"
+    if ready.likely <= condition.today:
+        return now
+    return f"{amounts.expected_day(ready.likely, condition.today, ready.early, ready.late)}{_rests_on(ready)}"
 
 
 def fit_odds(condition: Condition, thresholds: Thresholds, day: date) -> str:
