@@ -3,10 +3,12 @@
 import email
 import re
 import shutil
+import threading
 from collections import namedtuple
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from email import policy
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 from aiosmtpd.controller import Controller
@@ -18,7 +20,7 @@ from haulm.settings.load import load
 from haulm.settings.sample import sample_toml
 from haulm.steps import Step
 from haulm.store.database import open_database
-from haulm.store.letters import MOST_ATTEMPTS, Address, Status, StoredLetter, deliveries_of, keep_letter
+from haulm.store.letters import MOST_ATTEMPTS, Address, Status, StoredLetter, claim, deliveries_of, keep_letter
 from haulm.store.runs import Outcome, begin_run, end_run, mark_written
 
 DAY = date(2027, 5, 4)
@@ -69,6 +71,32 @@ def store(database, settings, day=DAY):
     mails = [one for one in addresses(settings) if one.channel == "mail"]
     keep_letter(database, letter, mails)
     return mails
+
+
+@pytest.fixture
+def receiver():
+    """A web server on loopback that notes what is posted to it, and under which id."""
+    taken = []
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self):
+            taken.append((self.headers["Haulm-Delivery"], self.rfile.read(int(self.headers["Content-Length"]))))
+            self.send_response(204)
+            self.end_headers()
+
+        def log_message(self, *words):
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    server.taken = taken
+    yield server
+    server.shutdown()
+    server.server_close()
+
+
+def addresses_of(database, settings):
+    return [one.address for one in deliveries_of(database, settings.garden.key, "morning", DAY)]
 
 
 def statuses(database, settings, day=DAY):
@@ -141,6 +169,53 @@ def test_where_one_letter_went_and_another_did_not_the_run_is_partly_done(settin
     assert [letter["To"] for letter in postman.letters] == ["The grower <grower@example.org>", "helper@example.org"]
     (_, webhook) = deliveries_of(database, settings.garden.key, "evening", DAY)
     assert (webhook.status, "no [post.webhook] table" in webhook.note) == (Status.READY, True)
+
+
+def test_each_way_takes_the_letter_in_its_own_form(settings, database, postman, receiver, tmp_path, caplog):
+    caplog.set_level("INFO")
+    text = (tmp_path / "haulm.toml").read_text(encoding="utf-8").replace("# log = true", "log = true")
+    text += f'[post.webhook]\nurl = "http://127.0.0.1:{receiver.server_port}/"\nsecret = "one that both of us know"\n'
+    (tmp_path / "haulm.toml").write_text(text, encoding="utf-8")
+    every = load(tmp_path / "haulm.toml")
+    letter = StoredLetter(
+        every.garden.key, "morning", DAY, NOW, "Water Gatebed", "text\n", "<p>h</p>", '{"version": 1}'
+    )
+    keep_letter(database, letter, addresses(every))
+    assert deliver(every, database, NOW) == Exit.DONE
+    assert f"morning letter of {every.garden.key} for 2027-05-04: Water Gatebed" in caplog.text
+    assert {path.suffix for path in (tmp_path / "letters" / "2027" / "05").iterdir()} == {".txt", ".html", ".json"}
+    assert [letter["Subject"] for letter in postman.letters] == ["Water Gatebed"]
+    webhook = next(one for one in addresses_of(database, every) if one.channel == "webhook")
+    assert receiver.taken == [(webhook.message_id, b'{"version": 1}')]
+
+
+def test_a_letter_offers_its_answers_where_there_is_a_mailbox_for_them(settings, database, postman, tmp_path):
+    offers = '{"offers": [{"label": "Watered", "bed": "gatebed", "bed_name": "Gatebed", "phrase": "watered Gatebed"}]}'
+    text = (tmp_path / "haulm.toml").read_text(encoding="utf-8")
+    text += '[post.mailbox]\nhost = "127.0.0.1"\nport = 9\naddress = "garden@example.org"\nuser = "garden"\n'
+    (tmp_path / "haulm.toml").write_text(text + 'password = "a long password"\n', encoding="utf-8")
+    for number, given in enumerate((settings, load(tmp_path / "haulm.toml"))):
+        day = DAY + timedelta(days=number)
+        letter = StoredLetter(settings.garden.key, "morning", day, NOW, "Water", "text\n", "<p>html</p>", offers)
+        keep_letter(database, letter, [one for one in addresses(given) if one.channel == "mail"])
+        assert deliver(given, database, NOW) == Exit.DONE
+    without, answerable = ("".join(part.get_content() for part in one.walk() if part.get_content_maintype() == "text")
+                           for one in postman.letters)  # fmt: skip
+    assert "mailto:" not in without
+    assert "Answer this letter in plain words" in answerable
+    assert 'href="mailto:garden@example.org?subject=Gatebed%3A%20Watered' in answerable
+
+
+def test_where_the_mailbox_cannot_be_asked_a_letter_on_its_way_goes_once_more(settings, database, postman, tmp_path):
+    text = (tmp_path / "haulm.toml").read_text(encoding="utf-8")
+    text += '[post.mailbox]\nhost = "127.0.0.1"\nport = 9\naddress = "grower@example.org"\nuser = "grower"\n'
+    (tmp_path / "haulm.toml").write_text(text + 'password = "a long password"\n', encoding="utf-8")
+    (mail,) = store(database, settings)
+    (one,) = deliveries_of(database, settings.garden.key, "morning", DAY)
+    assert claim(database, one.id, NOW)
+    assert deliver(load(tmp_path / "haulm.toml"), database, NOW) == Exit.DONE
+    assert [letter["Message-ID"] for letter in postman.letters] == [mail.message_id]
+    assert statuses(database, settings) == [(Status.SENT, 2)]
 
 
 def test_a_letter_found_on_its_way_goes_once_more_under_the_same_id(settings, database, postman):
