@@ -23,7 +23,7 @@ def test_a_slow_source_is_given_its_time(a, thresholds):
 
 def test_a_station_that_never_spoke_is_silent(a, thresholds):
     found = station_silent(a.sky(newest_age=None, newest_observed=None), thresholds, None)
-    assert found.facts["newest_observed"] is None
+    assert found.facts["newest_observed"] is found.facts["silent_days"] is None
 
 
 def test_a_forecast_is_there_or_missing(a, thresholds):

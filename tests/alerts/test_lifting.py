@@ -210,6 +210,21 @@ def test_a_day_that_is_only_a_little_better_is_not_waited_for(a, thresholds, tod
     assert lift_days(cold, thresholds, None).facts["day"] == today + 3 * DAY
 
 
+def test_nine_degrees_too_warm_are_waited_out_for_a_day_of_two(a, thresholds, today):
+    """Each degree counts: 18 °C (65 °F) is where lifting should stop (Thornton 2019); how much each is judgement."""
+    heat = (28.0,) * 2 + (21.0,) * 5
+    waits = lift_days(ripe(a, today, soil=a.soil((27.0,) * 3, heat, below_c=1.0)), thresholds, None)
+    assert waits.facts["day"] == today + 2 * DAY
+    less = lift_days(ripe(a, today, soil=a.soil((27.0,) * 3, (23.0,) * 2 + (21.0,) * 5, below_c=1.0)), thresholds, None)
+    assert less.facts["day"] == today
+
+
+def test_the_planting_that_comes_next_is_named(a, thresholds, today):
+    next_crop = a.ends(next_window=today + 20 * DAY, next_planting="Gatebed lates")
+    assert lift_days(ripe(a, today, ends=next_crop), thresholds, None).facts["next_planting"] == "Gatebed lates"
+    assert lift_days(ripe(a, today, ends=None), thresholds, None).facts["next_planting"] == ""
+
+
 def test_nothing_is_lifted_out_of_frozen_ground(a, thresholds, today):
     near = a.ends(tubers_freeze=today + DAY)
     for soil_c, pressing in ((0.1, True), (0.0, False)):

@@ -159,6 +159,21 @@ def test_the_chance_that_yesterday_was_right_is_told_and_not_known_where_there_i
     assert [found.facts["fit_chance"] for found in told] == [None, 0.3]
 
 
+def test_not_yet_tells_when_it_is_likely_to_be_time_and_by_how_many_years(a, thresholds, today):
+    cold = a.soil((8.0,) * 3)
+    known = not_yet(a.condition(Stage.CHITTING, soil=cold), thresholds, None).facts
+    assert (known["early"], known["likely"], known["late"]) == (today + 5 * DAY, today + 9 * DAY, today + 14 * DAY)
+    assert (known["years"], known["last_safe"]) == (10, today + 30 * DAY)
+    unknown = not_yet(a.condition(Stage.CHITTING, soil=replace(cold, ready=None)), thresholds, None).facts
+    assert [unknown[name] for name in ("early", "likely", "late", "years")] == [None, None, None, 0]
+
+
+@pytest.mark.parametrize(("week_ago", "change"), [(6.0, 2.0), (11.0, -3.0)])
+def test_not_yet_tells_how_the_soil_moved_in_a_week(a, thresholds, week_ago, change):
+    soil = a.soil((*(8.0,) * 7,), before=week_ago)
+    assert not_yet(a.condition(Stage.CHITTING, soil=soil), thresholds, None).facts["trend_c"] == change
+
+
 def test_not_yet_in_autumn(a, thresholds, today):
     hot = in_autumn(a, today, soil=a.soil((28.5, 28.2, 28.1), (27.0,) * 7))
     assert not_yet(hot, thresholds, None).facts["why"] == "hot"

@@ -604,6 +604,12 @@ def test_all_else_speaks_once():
     assert each_day == {"water", "frost", "keep-it-dry", "tubers-freeze", "lift-days", "store-cold"}
 
 
+def test_what_the_grower_did_or_the_day_brought_ends_without_a_word():
+    """Seed bought, shoots or tops noted, straw laid, a store looked through; and a day's turn, told anew each day."""
+    done = {"buy-seed", "shoots-due", "second-straw", "tops-frosted", "store-check"}
+    assert {rule.key for rule in RULES if rule.ends_unsaid} == done | {"water", "lift-days"}
+
+
 def test_each_rule_has_its_own_key_and_a_stage():
     assert len(BY_KEY) == len(RULES)
     assert all(rule.stages for rule in RULES)

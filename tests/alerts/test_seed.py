@@ -152,6 +152,15 @@ def test_seed_is_left_asleep_where_the_soil_is_fit_too_late(a, thresholds, today
     assert verdict_of(buy_seed(in_time, thresholds, None)) == "buy"
 
 
+def test_how_many_years_tell_that_the_soil_is_fit_too_late(a, thresholds, today):
+    safe = SeasonChances(10, 0.1, today + 40 * DAY)
+    condition = a.condition(Stage.SEED, soil=a.soil(ready=41), chances=safe)
+    facts = start_chitting(condition, thresholds, None).facts
+    assert (facts["likely"], facts["last_day"], facts["years"]) == (today + 41 * DAY, today + 40 * DAY, 10)
+    raked = replace(a.soil(), ready=None, ready_if_raked=DayRange(None, today + 41 * DAY, None, 1.0, 10))
+    assert start_chitting(replace(condition, soil=raked), thresholds, None).facts["years"] == 0
+
+
 def test_no_seed_is_asked_for_where_the_soil_never_comes_to_its_limit(a, thresholds, today):
     """A place near the pole, or one that is hot the whole year: told once, and nobody is sent to buy."""
     never = replace(a.soil(), ready=DayRange(None, None, None, 0.2, 10))
@@ -168,6 +177,35 @@ def test_in_autumn_seed_may_be_woken_for_soil_that_does_with_care(a, thresholds,
     facts = start_chitting(condition, thresholds, None).facts
     assert facts["likely"] == today + likely * DAY
     assert (facts["early"] is None) is (likely == 3)  # the range is that of soil fit without care
+
+
+def test_the_range_around_the_likely_day_is_that_of_the_soil_it_counts_to(a, thresholds, today):
+    bare = start_chitting(a.condition(Stage.SEED), thresholds, None).facts
+    assert (bare["early"], bare["late"], bare["years"]) == (today + 5 * DAY, today + 14 * DAY, 10)
+    assert (bare["likely"], bare["days_to_go"]) == (today + 9 * DAY, 9)
+    by_raking = DayRange(today + 2 * DAY, today + 4 * DAY, today + 8 * DAY, 1.0, 7)
+    raked = a.condition(Stage.SEED, soil=replace(a.soil(), ready_if_raked=by_raking))
+    facts = start_chitting(raked, thresholds, None).facts
+    assert (facts["raked"], facts["early"], facts["late"], facts["years"]) == (
+        True,
+        today + 2 * DAY,
+        today + 8 * DAY,
+        7,
+    )
+    no_better = a.condition(
+        Stage.SEED, soil=replace(a.soil(), ready_if_raked=replace(by_raking, likely=today + 9 * DAY))
+    )
+    assert start_chitting(no_better, thresholds, None).facts["raked"] is False
+    only_raked = a.condition(Stage.SEED, soil=replace(a.soil(), ready=None, ready_if_raked=by_raking))
+    facts = start_chitting(only_raked, thresholds, None).facts
+    assert (facts["likely"], facts["raked"], facts["early"], facts["years"]) == (today + 4 * DAY, False, None, 0)
+
+
+@pytest.mark.parametrize(("early", "late", "told"), [(9, 9, True), (5, 8, False), (10, 14, False)])
+def test_a_range_that_the_likely_day_lies_outside_of_is_not_told(a, thresholds, today, early, late, told):
+    span = DayRange(today + early * DAY, today + 9 * DAY, today + late * DAY, 1.0, 10)
+    facts = start_chitting(a.condition(Stage.SEED, soil=replace(a.soil(), ready=span)), thresholds, None).facts
+    assert (facts["early"] is not None, facts["late"] is not None) == (told, told)
 
 
 @pytest.mark.parametrize(("raked", "verdict"), [(28, "chit"), (29, None)])

@@ -16,7 +16,7 @@ def station_silent(sky: SkyNow, thresholds: Thresholds, _standing: Said | None) 
     facts: dict[str, Fact] = {
         "station": sky.origin.name,
         "newest_observed": sky.newest_observed,
-        "silent_days": sky.newest_age.days if sky.newest_age is not None else 0,
+        "silent_days": sky.newest_age.days if sky.newest_age is not None else None,
         "usual_delay_hours": sky.usual_delay.total_seconds() / 3600.0,
     }
     return Finding("silent", Section.KEEP_AN_EYE, 35, facts)
