@@ -102,6 +102,8 @@ def test_frost_before_the_shoots_were_surely_out_is_no_news(a, thresholds, today
     assert verdicts(outcomes(a, thresholds, memory, past(today, -3.0), crop=a.crop(shoots=soon))) == []
     assert verdicts(outcomes(a, thresholds, memory, past(today, -3.0), crop=a.crop(tops_gone=today - 2 * DAY))) == []
     assert verdicts(outcomes(a, thresholds, memory, past(today, -3.0), stage=a.stage(Stage.PLANTED))) == []
+    for stage, told in ((Stage.EMERGED, 1), (Stage.DYING_BACK, 1), (Stage.SKINS_SETTING, 0)):
+        assert len(verdicts(outcomes(a, thresholds, memory, past(today, -3.0), stage=a.stage(stage)))) == told
 
 
 def test_each_night_is_told_once(a, thresholds, today):

@@ -135,6 +135,7 @@ def test_after_the_last_safe_day_autumn_is_too_late(a, thresholds, today):
     ("recent", "ahead", "drained", "why"),
     [
         ((9.0, 9.5, 9.9), (12.0,) * 7, 0, "cold"),
+        ((9.9, 12.0, 12.0), (12.0,) * 7, 0, "cold"),
         ((12.0,) * 3, (12.0,) * 5 + (9.0, 9.0), 0, "turning cold"),
         ((12.0,) * 3, (12.0,) * 7, 2, "wet"),
         ((12.0,) * 3, (12.0,) * 7, 0, None),
@@ -175,7 +176,7 @@ def test_not_yet_tells_how_the_soil_moved_in_a_week(a, thresholds, week_ago, cha
 
 
 def test_not_yet_in_autumn(a, thresholds, today):
-    hot = in_autumn(a, today, soil=a.soil((28.5, 28.2, 28.1), (27.0,) * 7))
+    hot = in_autumn(a, today, soil=a.soil((26.0, 28.1, 26.0), (27.0,) * 7))
     assert not_yet(hot, thresholds, None).facts["why"] == "hot"
     again = in_autumn(a, today, soil=a.soil((26.0,) * 3, (26.0,) * 6 + (28.5,)))
     assert not_yet(again, thresholds, None).facts["why"] == "turning hot"

@@ -610,6 +610,10 @@ def test_what_the_grower_did_or_the_day_brought_ends_without_a_word():
     assert {rule.key for rule in RULES if rule.ends_unsaid} == done | {"water", "lift-days"}
 
 
+def test_no_rule_is_put_off_of_itself(a, thresholds):
+    assert not any(rule.put_off(a.condition(stage), thresholds) for rule in RULES for stage in rule.stages)
+
+
 def test_each_rule_has_its_own_key_and_a_stage():
     assert len(BY_KEY) == len(RULES)
     assert all(rule.stages for rule in RULES)

@@ -119,3 +119,86 @@ def test_the_turn_of_the_seasons_has_its_sign_on_both_sides_of_the_equator():
     assert learning.season_turn(45.0, [spring])[0] > 0.9
     assert learning.season_turn(45.0, [autumn])[0] < -0.9
     assert learning.season_turn(-45.0, [spring])[0] < -0.9
+
+
+# --- what can be worked out by hand: one number learned, of which the prior variance is P, from readings with error K
+
+ALONE = np.array([[2.0]])
+DAY = learning.Errors(reading_c=0.3, weather_c=0.4, weather_days=5.0, spell_c=1.2, spell_days=50.0)
+K = 0.3**2 + 0.4**2 + 1.2**2  # independent errors add by their squares: 1.69
+
+
+def test_errors_of_readings_fade_each_in_its_own_time():
+    """exp(−gap / time), and what is a reading's own it shares with no other."""
+    day = np.array([0.0, 0.0, 5.0, 55.0, 5000.0])
+    found = learning.error_covariance(day, DAY)
+    assert np.diag(found) == pytest.approx(K)
+    assert found[0, 1] == pytest.approx(K - 0.09)
+    assert found[0, 2] == pytest.approx(0.16 / np.e + 1.44 * np.exp(-0.1))
+    assert found[2, 3] == pytest.approx(0.16 * np.exp(-10.0) + 1.44 / np.e)
+    assert found[0, 4] == pytest.approx(0.0, abs=1e-12)
+    assert (found == found.T).all()
+
+
+def test_a_reading_may_have_an_error_of_its_own():
+    found = learning.error_covariance(np.array([0.0, 9.0]), DAY, np.array([0.3, 1.0]))
+    assert np.diag(found) == pytest.approx([K, K - 0.09 + 1.0])
+
+
+@pytest.mark.parametrize("x", [1.0, -0.5, 3.0])
+def test_one_reading_moves_one_number_by_the_share_of_its_variance(x):
+    """θ = P x r / (x² P + K), variance P K / (x² P + K): the product of two normal densities."""
+    learned = learning.learn(np.array([1.3]), np.array([[x]]), np.array([100.0]), DAY, places=ALONE)
+    whole = 2.0 * x**2 + K
+    assert learned.mean == pytest.approx([2.0 * x * 1.3 / whole])
+    assert learned.covariance == pytest.approx(np.array([[2.0 * K / whole]]))
+
+
+def test_readings_without_a_common_error_count_by_their_precision():
+    """1 / variance = 1 / P + n / K, and the mean is that of the readings drawn to the prior's nought."""
+    errors = learning.Errors(reading_c=0.5, weather_c=0.0, spell_c=0.0)
+    learned = learning.learn(np.array([1.0, 1.2, 1.1]), np.ones((1, 3)), np.arange(3.0), errors, places=ALONE)
+    precision = 1.0 / 2.0 + 3.0 / 0.25
+    assert learned.covariance == pytest.approx(np.array([[1.0 / precision]]))
+    assert learned.mean == pytest.approx([1.1 * (3.0 / 0.25) / precision])
+
+
+@pytest.mark.parametrize(("deviations", "questioned"), [(3.49, False), (3.51, True), (-3.51, True)])
+def test_a_lone_reading_is_questioned_by_how_far_the_prior_lets_it_lie(deviations, questioned):
+    miss = np.array([deviations * np.sqrt(2.0 + K)])
+    learned = learning.learn(miss, np.ones((1, 1)), np.zeros(1), DAY, places=ALONE)
+    assert learned.questioned.tolist() == [questioned]
+    assert (learned.mean == 0.0).all() == questioned
+    assert (learned.covariance == ALONE).all() == questioned
+
+
+def test_of_two_that_contradict_each_other_and_the_prior_the_worse_goes_first():
+    """4 °C off and −9 °C off where 1.6 °C is usual: without the second the first may stand."""
+    learned = learning.learn(np.array([4.0, -9.0]), np.ones((1, 2)), np.array([0.0, 500.0]), DAY, places=ALONE)
+    assert learned.questioned.tolist() == [False, True]
+    alone = learning.learn(np.array([4.0]), np.ones((1, 1)), np.zeros(1), DAY, places=ALONE)
+    assert learned.mean == pytest.approx(alone.mean)
+
+
+def test_the_spread_of_a_day_adds_what_is_not_known_of_the_place_to_its_own():
+    errors = learning.Errors(base_c=0.6, sun=0.5, frost=0.4)
+    series = np.array([[1.0, 1.0], [2.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
+    covariance = np.diag([0.25, 0.09, 1.0, 4.0])
+    covariance[0, 1] = covariance[1, 0] = 0.1
+    place = np.array([0.25 + 4 * 0.09 + 2 * 2 * 0.1, 0.25 + 1.0])
+    own = np.array([0.36 + (0.5 * 2.0) ** 2, 0.36 + (0.4 * 3.0) ** 2])
+    found = learning.spread_c(series, covariance, np.array([5.0, -3.0]), errors)
+    assert found == pytest.approx(np.sqrt(place + own))
+
+
+def test_straw_is_doubted_by_two_fifths_of_what_it_insulates():
+    """0.1 to 0.6 W/m/K were measured (van Donk & Tollner 2000, abstract): of 0.4 m²K/W of straw 0.16 are in doubt.
+
+    That is 1.6 units, each 0.3 of a natural third of a m²K/W; all else stays as it is known.
+    """
+    natural, straw = np.full(5, 1.0 / 3.0), np.full(5, 0.4)
+    found = learning.places_under_straw(natural, straw)
+    more = np.zeros((4, 4))
+    more[2, 2] = (0.16 / (0.3 / 3.0)) ** 2
+    assert found == pytest.approx(learning.PLACES + more)
+    assert learning.places_under_straw(natural, np.zeros(5)) == pytest.approx(learning.PLACES)
