@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from haulm.advice import NotKnown, Said, Section
-from haulm.alerts.seed import buy_seed, cut_already, cut_seed, last_day, likely_planting, start_chitting
+from haulm.alerts.seed import buy_seed, cut_already, cut_seed, last_day, likely_planting, start_chitting, taken
 from haulm.condition import DayRange, SeasonChances, SeedNow
 from haulm.garden import Maturity, Season, Stage
 from haulm.taught import SeasonFits
@@ -217,6 +217,19 @@ def test_under_old_straw_chitting_counts_to_the_day_of_the_raked_bed(a, threshol
     assert found is None or (found.facts["likely"], found.facts["raked"]) == (today + raked * DAY, True)
     bare = start_chitting(a.condition(Stage.SEED), thresholds, None)
     assert (bare.facts["likely"], bare.facts["raked"]) == (today + 9 * DAY, False)
+
+
+@pytest.mark.parametrize(
+    ("stage", "known", "held"),
+    [
+        (Stage.SEED, False, True),
+        (Stage.CHITTING, False, True),
+        (Stage.CHITTING, True, False),
+        (Stage.PLANTED, False, False),  # what stands in the bed is this planting, its water not known
+    ],
+)
+def test_a_bed_whose_water_is_another_crops_is_taken(a, stage, known, held):
+    assert taken(a.condition(stage, water=a.water() if known else None)) is held
 
 
 # --- cut (between 10 and 21 °C in the week of planting)

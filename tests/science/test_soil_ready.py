@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from haulm.science.soil_learning import PLACES, Errors, spread_c
-from haulm.science.soil_ready import DRAWS, error_paths, first_mornings
+from haulm.science.soil_ready import DRAWS, error_paths, first_mornings, quantiles_of_those_that_came
 
 DAYS = 200
 SERIES = np.stack([np.ones(DAYS), np.full(DAYS, 0.8), np.full(DAYS, -0.3), np.linspace(0.5, -0.5, DAYS)])
@@ -34,6 +34,28 @@ def test_an_autumn_run_is_one_of_days_at_or_below_the_limit():
     falling = np.array([[26.0, 25.0, 24.0, 23.0, 22.0, 21.0]])
     assert first_mornings(falling, 24.0, 3, at_least=False).tolist() == [2]
     assert first_mornings(falling, 20.0, 3, at_least=False).tolist() == [-1]
+
+
+def test_no_morning_counts_before_the_window_opens_or_after_it_closes():
+    soil = np.array([[12.0] * 9])
+    for closes, morning in ((1, -1), (2, 2), (None, 2)):
+        assert first_mornings(soil, 10.0, 3, at_least=True, opens=2, closes=closes).tolist() == [morning]
+
+
+@pytest.mark.parametrize(
+    ("mornings", "shares", "expected"),
+    [
+        ([3, 9, -1, 5], [0.0, 0.25, 0.5, 1.0], [3.0, 4.0, 5.0, 9.0]),  # those on which it never comes are left out
+        ([7, -1, -1, -1], [0.1, 0.9], [7.0, 7.0]),
+        ([-1, -1, -1, -1], [0.1, 0.9], [np.nan, np.nan]),
+        ([0, 10, 20, 30], [0.1, 0.9], [3.0, 27.0]),
+    ],
+)
+def test_quantiles_go_straight_from_one_morning_to_the_next(mornings, shares, expected):
+    """Hyndman & Fan's definition 7 (from memory): the share p of n values stands at place (n − 1) p."""
+    beside = [1, 1, 1, 1]
+    found = quantiles_of_those_that_came(np.array([mornings, beside]), shares)
+    np.testing.assert_allclose(found, [expected, [1.0] * len(shares)])
 
 
 def test_errors_have_the_spread_that_the_estimate_is_told_with():
