@@ -181,3 +181,75 @@ def test_the_brier_score_comes_near_that_of_the_true_chances(bias_c, spread_c, p
     assert score(put_right(learned, new)) < true + worse
     if abs(bias_c) > 1.0:
         assert score(put_right(learned, new)) < score(put_right(untaught(), new)) - 0.01
+
+
+@pytest.mark.parametrize("lead", [1.0, 4.0, 7.0])
+def test_the_usual_case_s_variance_is_its_lead_s_part_bias_and_part_the_rest(lead):
+    """Independent parts add by their squares; the part of how unusual a forecast is grows as the lead's own spread."""
+    prior, usual = untaught(lead), skill_of.USUAL_CASE
+    bias_spread = skill_of.BIAS_SPREAD_C * np.array(
+        [1.0, 1.0, 1.0, 1.0, spread_by_lead_c(lead) / spread_by_lead_c(1.0)]
+    )
+    np.testing.assert_allclose(prior.covariance_c2, np.diag(bias_spread**2), atol=1e-12)
+    np.testing.assert_allclose(prior.bias_c, skill_of.BIAS_C, atol=1e-12)
+    rest = np.exp(usual @ prior.log_variance)
+    assert rest + ((bias_spread * usual) ** 2).sum() == pytest.approx(float(spread_by_lead_c(lead)) ** 2)
+    np.testing.assert_allclose(prior.log_variance[1:], skill_of.LOG_VARIANCE[1:])
+
+
+def test_what_is_learned_of_bias_is_least_squares_with_the_prior_as_five_more_pairs():
+    """Theil & Goldberger's mixed estimation (from memory): each row divided by its standard deviation."""
+    rng = np.random.default_rng(11)
+    pairs, age = cases(200, rng), rng.uniform(0.0, 900.0, 200)
+    error = 0.8 - 1.5 * pairs.clear + 0.1 * pairs.unusual_c + rng.normal(0.0, 1.0 + pairs.clear, 200)
+    learned = learn(pairs, error, age, 3.0)
+    series, prior = pairs.series, np.sqrt(np.diag(untaught(3.0).covariance_c2))
+    each = np.sqrt(learned.weight / np.exp(series @ learned.log_variance))
+    rows = np.concatenate([series * each[:, None], np.diag(1.0 / prior)])
+    told = np.concatenate([error * each, skill_of.BIAS_C / prior])
+    found, *_ = np.linalg.lstsq(rows, told, rcond=None)
+    np.testing.assert_allclose(learned.bias_c, found, atol=0.01)
+    np.testing.assert_allclose(learned.covariance_c2, np.linalg.inv(rows.T @ rows), rtol=0.05, atol=1e-3)
+    np.testing.assert_allclose(
+        learned.left, (error - series @ learned.bias_c) / np.exp(series @ learned.log_variance / 2)
+    )
+
+
+def test_what_is_learned_of_the_spread_is_the_likeliest():
+    """No small step of its coefficients makes errors, drawn wider on clear nights, and the prior together likelier."""
+    rng = np.random.default_rng(12)
+    pairs = cases(600, rng)
+    learned = taught(pairs, rng.normal(0.0, np.exp(0.2 + 0.5 * pairs.clear), 600))
+    series, left = pairs.series, learned.left**2 * np.exp(pairs.series @ learned.log_variance)
+    square = left + np.einsum("ni,ij,nj->n", series, learned.covariance_c2, series)
+
+    def unlikely(log_variance):
+        gamma = 0.5 * learned.weight * (series @ log_variance + square / np.exp(series @ log_variance))
+        off = (log_variance - untaught().log_variance) / skill_of.LOG_VARIANCE_SPREAD
+        return gamma.sum() + 0.5 * (off**2).sum()
+
+    best = unlikely(learned.log_variance)
+    for step in (0.05 * sign * np.eye(5)[k] for k in range(5) for sign in (-1.0, 1.0)):
+        assert unlikely(learned.log_variance + step) > best
+
+
+def test_a_pair_a_year_older_counts_half_and_one_not_known_nothing():
+    pairs = cases(3, np.random.default_rng(13))
+    weight = learn(pairs, np.array([1.0, 1.0, NAN]), np.array([10.0, 375.0, 10.0]), 1.0).weight
+    assert weight[1] == pytest.approx(0.5 * weight[0])
+    assert weight[2] == 0.0
+
+
+@pytest.mark.parametrize(("day", "apart"), [(1.0, 6.0), (360.0, 0.0), (177.4, 182.6)])
+def test_the_turn_of_the_year_parts_no_season(day, apart):
+    """365.25 days round: pairs of late December are near the first of January."""
+    (near,) = skill_of._nearness(one(day=360.0), one(day=day))[0]
+    assert near == pytest.approx(math.exp(-0.5 * (apart / skill_of.NEAR_DAYS) ** 2), rel=0.01)
+
+
+def test_quantiles_go_by_weight():
+    """Of four values, one as heavy as the other three, half of the quantiles are that one."""
+    found = skill_of._quantiles(np.array([3.0, 1.0, 2.0, 4.0]), np.array([1.0, 1.0, 3.0, 1.0]))
+    assert found.tolist() == sorted(found.tolist())
+    shares = [float((found == value).mean()) for value in (1.0, 2.0, 3.0, 4.0)]
+    assert shares == pytest.approx([1 / 6, 1 / 2, 1 / 6, 1 / 6], abs=1.0 / skill_of.QUANTILES)
