@@ -77,6 +77,13 @@ def test_warm_and_hot_soil(a, thresholds, today, soil_c, standing, verdict):
     assert verdict_of(heat(in_nights(a, today, soil=a.soil(soil_c)), thresholds, said)) == verdict
 
 
+def test_yesterday_s_soil_the_coldest_day_and_the_nights_about_are_told(a, thresholds, today):
+    condition = in_nights(a, today, (20.0, 22.0), (21.0, 23.0, NAN, 20.5), soil=a.soil((28.0, 27.0, 29.0, 27.5, 30.0)))
+    found = heat(condition, thresholds, None)
+    assert (found.verdict, found.facts["soil_c"], found.facts["coldest_soil_c"]) == ("hot", 30.0, 27.0)
+    assert (found.facts["night_low_c"], found.facts["night_high_c"]) == (20.0, 23.0)
+
+
 @pytest.mark.parametrize(("night_c", "speaks"), [(15.0, True), (14.9, False)])
 def test_nights_in_which_tubers_form_again_end_a_spell_of_warm_soil(a, thresholds, today, night_c, speaks):
     """The FAO crop page has tubers begin in nights below 15 °C."""

@@ -123,6 +123,12 @@ def test_an_unknown_day_widens_the_range_and_does_not_poison_it():
         assert hidden.late[0, -1] <= true.late[0, -1]
 
 
+def test_an_unknown_day_counts_as_the_fastest_and_as_none():
+    """A parameter set for potato: 15 °C·d of 170 at the most (from 18 °C on); none by the late bound below 2 °C."""
+    hidden = dev.emergence_shares([math.nan])
+    assert (float(hidden.early[0]), float(hidden.late[0])) == (pytest.approx(15.0 / 170.0), 0.0)
+
+
 def test_p_days_of_an_unknown_day_are_unknown():
     assert np.isnan(dev.p_days([7.0, math.nan], [math.nan, 21.0])).all()
 

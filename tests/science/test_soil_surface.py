@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from haulm.science import evapotranspiration as fao
 from haulm.science import soil_surface as surface
 from haulm.science.bed_surface import Bedding
 from haulm.science.sun import top_radiation_mj
@@ -62,6 +63,62 @@ def test_stores_and_resistance_stay_in_bounds(seed, cover):
     assert (state[:, 1] <= surface.SurfaceConstants().wetness_mm + 1e-9).all()
     assert (felt.resistance_m2k_w > 0.0).all()
     assert np.isfinite(felt.temperature_c).all()
+
+
+@pytest.mark.parametrize("cover", [1.0, 0.7])
+def test_radiation_vapour_and_evaporation_are_those_of_fao_56(cover):
+    """As `evapotranspiration` has them, which is held to the book's examples (eq. 8, 11-13, 38-40, 50, 52).
+
+    The fourth power of the day's mean stands for the mean of the extremes' fourth powers: 0.3 % less on such a day.
+    """
+    low, high, top, known = 6.0, 18.0, 35.0, surface.SurfaceConstants()
+    air = surface._air(*(np.full((1, 1), value) for value in (low, high, top)), np.array([cover]), None, known)
+    vapour = fao.vapour_from_dew_point_kpa(low + 0.2 * 12.0 - known.dew_depression_c * (1.0 - cover))
+    reaching = 0.17 * np.sqrt(12.0) * top
+    net_mj = fao.net_radiation_mj(low, high, vapour, reaching, 0.75 * top)
+    assert air.net_w * 0.0864 == pytest.approx(float(net_mj), rel=3e-3)
+    deficit_kpa = fao.mean_saturation_vapour_kpa(low, high) - vapour
+    assert air.deficit_k * 0.066 == pytest.approx(float(deficit_kpa))
+    assert air.slope * 0.066 == pytest.approx(float(fao.vapour_slope_kpa_c(12.0)))
+    assert air.reference_et_mm == pytest.approx(float(fao.hargreaves_et_mm(low, high, top)), rel=1e-6)
+    assert air.radiating_w_m2_k == pytest.approx(4.0 * 0.97 * 5.670e-8 * 285.16**3)
+    assert air.mean_c == pytest.approx(12.0)
+
+
+def test_the_sky_is_never_clearer_than_clear_nor_brighter_than_overcast():
+    """A range of 30 °C would give 93 % of the sun of the top of the air; a day of one temperature still has cloud."""
+    known, top = surface.SurfaceConstants(), np.full((1, 1), 30.0)
+
+    def net_w(low, high, sun):
+        return surface._air(np.full((1, 1), low), np.full((1, 1), high), sun, np.ones(1), None, known).net_w.item()
+
+    sunless = np.zeros((1, 1))
+    gained = net_w(-5.0, 25.0, top) - net_w(-5.0, 25.0, sunless)
+    assert gained * 0.0864 == pytest.approx(0.77 * 0.75 * 30.0)
+    assert -15.0 < net_w(10.0, 10.0, sunless) < 0.0
+
+
+@pytest.mark.parametrize("rows", [1, 12])
+def test_snow_falls_lies_and_melts_by_the_degree(rows):
+    """All snow at 0 °C, half of it at 1 °C, none at 2 °C; 3.5 mm melt a day for each degree above frost."""
+    mean = np.array([0.0, 1.0, 2.0, 1.0, -5.0, 4.0])
+    rain = np.array([10.0, 10.0, 10.0, 0.0, 2.0, 0.0])
+    air = [np.tile(values, (rows, 1)) for values in (mean - 1.0, mean + 1.0, rain, np.full(6, 5.0))]
+    packs, state = [], surface.start_state(rows)
+    for day in range(6):
+        state, _ = run(state, [part[:, day : day + 1] for part in air])
+        packs.append(state[0, 0])
+    assert packs == pytest.approx([10.0, 10.0 + 5.0 - 3.5, 11.5 - 7.0, 4.5 - 3.5, 1.0 + 2.0, 0.0])
+
+
+@pytest.mark.parametrize("rows", [1, 12])
+def test_the_surface_dries_in_e_foldings_and_holds_no_more_than_it_can(rows):
+    low, high, top = np.full((rows, 1), 10.0), np.full((rows, 1), 26.0), np.full((rows, 1), 40.0)
+    et_mm, most = float(fao.hargreaves_et_mm(10.0, 26.0, 40.0)), surface.SurfaceConstants().wetness_mm
+    for rain_mm in (0.0, 3.0, 90.0):
+        state, _ = run(surface.start_state(rows), (low, high, np.full((rows, 1), rain_mm), top))
+        full = min(most / 2.0 + rain_mm, most)
+        assert state[:, 1] == pytest.approx(full * np.exp(-et_mm / most), rel=1e-6)
 
 
 def test_bare_dry_ground_in_summer_is_warmer_than_the_air_and_green_wet_ground_less_so():
