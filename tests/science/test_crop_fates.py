@@ -130,6 +130,22 @@ def test_a_month_of_hot_soil_ends_the_crop(soil_c, expected):
     assert fate(mild(grown_c=with_days(soil_c, 20, 60, 18.0))) is expected
 
 
+@pytest.mark.parametrize(("first", "expected"), [(15, Fate.GROWN), (16, Fate.HEAT_TOO_SOON)])
+def test_the_month_of_heat_counts_from_the_likely_shoots(first, expected):
+    """They come on the sixteenth day: a quarter of the way from the twelfth to the twenty-ninth."""
+    assert fate(mild(grown_c=with_days(27.8, first, first + 30, 18.0))) is expected
+
+
+def test_shoots_that_may_never_be_out_bring_no_crop_however_little_is_asked():
+    """Two warm weeks are enough by the early bound; by the late one the shoots stay below for good."""
+    soil = np.full(DAYS, 1.0)
+    soil[:230] = 18.0
+    found = fates(mild(planted_c=soil), [10.0], NEEDS)
+    assert found.early[215] == 12
+    assert found.warmth[0, 100]
+    assert not found.warmth[0, 215]
+
+
 def test_heat_before_the_shoots_does_not_end_the_crop():
     assert fate(mild(grown_c=with_days(35.0, -60, 15, 18.0))) is Fate.GROWN
 
@@ -149,6 +165,14 @@ def test_days_whose_crop_is_not_seen_whole_are_not_known():
     assert (found[:3] == Fate.NOT_KNOWN).all()
     assert (found[DAYS - 180 :] == Fate.NOT_KNOWN).all()
     assert (found[3 : DAYS - 180] == Fate.GROWN).all()
+
+
+@pytest.mark.parametrize("ready_days", [1, 3])
+def test_the_first_day_seen_whole_goes_by_all_days_before_it(ready_days):
+    """A bed just warm enough on each of them is warm enough, the first of the record among them."""
+    found = fates(mild(bare_c=np.full(DAYS, 10.0)), [560.0], replace(NEEDS, ready_days=ready_days)).fate[0]
+    assert (found[:ready_days] == Fate.NOT_KNOWN).all()
+    assert (found[ready_days : DAYS - 180] == Fate.GROWN).all()
 
 
 def some_weather(seed):

@@ -236,9 +236,9 @@ def _mean(values: FloatArray, start: IntArray, stop: IntArray) -> FloatArray:
 
 
 def _run_of(mask: Mask, length: int) -> Mask:
-    """The days on which a thing has been true so many days running."""
+    """The days on which a thing has been true so many days running; before there are so many, none."""
     at = np.broadcast_to(np.arange(mask.shape[-1]), mask.shape)
-    return np.asarray((_count(mask, at - length + 1, at + 1) >= length) & (at >= length - 1))
+    return np.asarray(_count(mask, at - length + 1, at + 1) >= length)
 
 
 def _mean_of_last(values: FloatArray, length: int) -> FloatArray:
