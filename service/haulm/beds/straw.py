@@ -1,6 +1,7 @@
 """The straw on a bed as it lies: what was laid settles, what is added lies fresh on it, raking takes from all of it."""
 
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 
@@ -22,7 +23,8 @@ def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatA
     layers: list[tuple[date, float]] = []
     for (day, depth_m), since, until in zip(changes, begins, [*begins[1:], count], strict=False):
         layers, here = _after(layers, day, depth_m), days[since:until]
-        lying[since:until] = sum(settled_m(laid_m, here - (laid_on - first).days) for laid_on, laid_m in layers)
+        if since < until:
+            lying[since:until] = sum(settled_m(laid_m, here - (laid_on - first).days) for laid_on, laid_m in layers)
     return lying
 
 
@@ -34,7 +36,13 @@ def _that_tell(changes: list[tuple[date, float]], first: date) -> list[tuple[dat
 
 def _after(layers: list[tuple[date, float]], day: date, depth_m: float) -> list[tuple[date, float]]:
     """The layers, each by its day and the depth it had when laid, once all of them lie so deep on that day."""
-    there_m = float(sum(settled_m(laid_m, (day - laid_on) / DAY) for laid_on, laid_m in layers))
+    there_m = sum(_settled_m(laid_m, (day - laid_on) / DAY) for laid_on, laid_m in layers)
     if depth_m > there_m:
         return [*layers, (day, depth_m - there_m)]
     return [(laid_on, laid_m * depth_m / there_m) for laid_on, laid_m in layers] if depth_m > 0.0 else []
+
+
+@lru_cache(maxsize=1024)
+def _settled_m(laid_m: float, age_days: float) -> float:
+    """Kept, for each morning asks of the same layers on the same days."""
+    return float(settled_m(laid_m, age_days))

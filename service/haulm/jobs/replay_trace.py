@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 
@@ -200,18 +201,21 @@ def garden_on(garden: Garden, day: date, *, a_key_a_year: bool) -> Garden:
     """
     found = []
     for planting in garden.plantings:
-        moved = [_in_year(planting, year) for year in range(day.year - 1, day.year + 2)]
-        if a_key_a_year:
-            found += [replace(one, key=f"{planting.key}-{one.window_first.year}") for one in moved]
-        else:
-            begun = [one for one in moved if one.window_first - WINDOW_SEEN_AHEAD <= day]
-            found.append(begun[-1])
+        moved = [_in_year(planting, year, a_key_a_year) for year in range(day.year - 1, day.year + 2)]
+        begun = [one for one in moved if one.window_first - WINDOW_SEEN_AHEAD <= day]
+        found += moved if a_key_a_year else begun[-1:]
     return replace(garden, plantings=tuple(found))
 
 
-def _in_year(planting: Planting, year: int) -> Planting:
+@lru_cache(maxsize=64)
+def _in_year(planting: Planting, year: int, own_key: bool) -> Planting:  # noqa: FBT001  a keyword is a key of its own
     first, last = planting.window_first, planting.window_last
-    return replace(planting, window_first=_moved(first, year), window_last=_moved(last, year + last.year - first.year))
+    return replace(
+        planting,
+        key=f"{planting.key}-{year}" if own_key else planting.key,
+        window_first=_moved(first, year),
+        window_last=_moved(last, year + last.year - first.year),
+    )
 
 
 def _moved(day: date, year: int) -> date:
