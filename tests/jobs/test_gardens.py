@@ -14,8 +14,9 @@ from haulm.cli import main
 from haulm.errors import Exit
 from haulm.jobs import gardens as office_run
 from haulm.jobs.engine import Here, WorkerLostError, engine_for
-from haulm.jobs.gardens import Wishes, morning_of_gardens
+from haulm.jobs.gardens import morning_of_gardens
 from haulm.jobs.morning import as_of_morning, morning
+from haulm.jobs.office import Wishes
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.write_chunk import Unwritten
 from haulm.settings.gardens import gardens_in
@@ -204,7 +205,7 @@ def test_a_garden_that_ends_its_worker_each_time_ends_no_other(office, run):
 def test_a_worker_killed_in_the_middle_loses_no_letter(office, run, monkeypatch, tmp_path):
     monkeypatch.setenv("FLAG", str(tmp_path / "flag"))
     monkeypatch.syspath_prepend(Path(__file__).parent / "kill")
-    monkeypatch.setattr(office_run, "CHUNK", 2)
+    monkeypatch.setattr("haulm.jobs.office.CHUNK", 2)
     monkeypatch.setattr(office_run, "write_chunk", importlib.import_module("killed_once").killed_once)
     folder, state = office('folder = "letters"\n')
     with engine_for(1) as pool:

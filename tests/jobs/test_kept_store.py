@@ -13,7 +13,7 @@ from haulm.garden import What
 from haulm.jobs.kept_store import LONGEST_S, use_store
 from haulm.jobs.morning import morning
 from haulm.jobs.notes import note
-from haulm.jobs.schedule import known_runs
+from haulm.jobs.standing import known_runs
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import load
 from haulm.settings.sample import sample_toml

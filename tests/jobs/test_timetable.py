@@ -13,7 +13,8 @@ import pytest
 
 from haulm.errors import Exit
 from haulm.jobs.engine import Here
-from haulm.jobs.gardens import Wishes, morning_of_gardens
+from haulm.jobs.gardens import morning_of_gardens
+from haulm.jobs.office import Wishes
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.timetable import FILE, look, mark_of
 from haulm.settings.gardens import gardens_in

@@ -30,7 +30,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from haulm.jobs.engine import Engine, engine_for
-from haulm.jobs.gardens import Wishes, morning_of_gardens
+from haulm.jobs.gardens import morning_of_gardens
+from haulm.jobs.office import Wishes
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.write import think_all
 from haulm.jobs.write_chunk import Result, Task, write_chunk

@@ -3,6 +3,8 @@
 import argparse
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from time import monotonic
@@ -13,7 +15,9 @@ from haulm.commands.words import folded
 from haulm.errors import Exit, UsageError
 
 if TYPE_CHECKING:
+    from haulm.jobs.engine import Engine
     from haulm.jobs.gardens_report import Report
+    from haulm.jobs.office import Wishes
     from haulm.jobs.state_folder import StateFolder
     from haulm.jobs.timetable import Known
 
@@ -33,8 +37,7 @@ def morning_of_many(arguments: argparse.Namespace) -> int:
     from haulm.jobs.system_log import open_log  # noqa: PLC0415
     from haulm.jobs.timetable import NOTHING_KNOWN, look  # noqa: PLC0415
 
-    if arguments.dry_run or arguments.json:
-        raise UsageError("--dry-run and --json show one letter; leave out --gardens and name one garden's settings")
+    _refuse_one_letter(arguments)
     open_log(os.environ)
     state, now, begun = state_folder(arguments.state, os.environ), datetime.now(UTC), monotonic()
     by_hour = arguments.today is None and not arguments.at_once
@@ -49,22 +52,50 @@ def morning_of_many(arguments: argparse.Namespace) -> int:
 
 
 def _morning_of_many(arguments: argparse.Namespace, state: "StateFolder", now: datetime, known: "Known") -> "Report":
-    from tqdm import tqdm  # noqa: PLC0415  --help must stay light
-
-    from haulm.jobs.engine import engine_for, usual_workers  # noqa: PLC0415
-    from haulm.jobs.gardens import Wishes, morning_of_gardens  # noqa: PLC0415
+    from haulm.jobs.gardens import morning_of_gardens  # noqa: PLC0415
     from haulm.settings.gardens import gardens_in  # noqa: PLC0415
 
     many = gardens_in(arguments.gardens, os.environ)
-    letters = len(many) if known.seen is None else len(known.seen.asked)
-    workers = usual_workers(letters) if arguments.workers is None else arguments.workers
+    with _at_work(arguments, len(many) if known.seen is None else len(known.seen.asked)) as (engine, wishes):
+        return morning_of_gardens(many, state, now, engine, wishes, known)
+
+
+def evening_of_many(arguments: argparse.Namespace) -> int:
+    """The looks at the coming night of many gardens."""
+    from haulm.jobs.gardens_evening import evening_of_gardens  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.jobs.system_log import open_log  # noqa: PLC0415
+    from haulm.settings.gardens import gardens_in  # noqa: PLC0415
+
+    _refuse_one_letter(arguments)
+    open_log(os.environ)
+    many, state = gardens_in(arguments.gardens, os.environ), state_folder(arguments.state, os.environ)
+    with _at_work(arguments, len(many)) as (engine, wishes):
+        report = evening_of_gardens(many, state, datetime.now(UTC), engine, wishes)
+    print(folded(report.lines()))
+    return report.exit_code
+
+
+@contextmanager
+def _at_work(arguments: argparse.Namespace, gardens: int) -> Iterator[tuple["Engine", "Wishes"]]:
+    """The engine that a run asks for, and its wishes, with a bar on a terminal that shows how far it has come."""
+    from tqdm import tqdm  # noqa: PLC0415  --help must stay light
+
+    from haulm.jobs.engine import engine_for, usual_workers  # noqa: PLC0415
+    from haulm.jobs.office import Wishes  # noqa: PLC0415
+
+    workers = usual_workers(gardens) if arguments.workers is None else arguments.workers
     shown = sys.stderr.isatty()
     with (
         engine_for(workers, arguments.engine) as engine,
-        tqdm(total=letters, unit=" gardens", leave=False, disable=not shown) as bar,
+        tqdm(total=gardens, unit=" gardens", leave=False, disable=not shown) as bar,
     ):
-        wishes = Wishes(arguments.today, at_once=arguments.at_once, done=bar.update)
-        return morning_of_gardens(many, state, now, engine, wishes, known)
+        yield engine, Wishes(arguments.today, at_once=arguments.at_once, done=bar.update)
+
+
+def _refuse_one_letter(arguments: argparse.Namespace) -> None:
+    if arguments.dry_run or arguments.json:
+        raise UsageError("--dry-run and --json show one letter; leave out --gardens and name one garden's settings")
 
 
 def check_of_many(folder: Path) -> int:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from haulm.commands.at_work import at_work
-from haulm.commands.many import morning_of_many, with_many
+from haulm.commands.many import evening_of_many, morning_of_many, with_many
 from haulm.commands.words import Commands, add, day_of, settings_file, with_settings, with_state
 from haulm.errors import Exit
 
@@ -36,6 +36,7 @@ def add_evening(commands: Commands) -> None:
     parser.add_argument("--today", type=day_of, metavar="DATE", help="look at the night after this local day instead")
     parser.add_argument("--dry-run", action="store_true", help="work it out afresh, store and send nothing")
     parser.add_argument("--json", action="store_true", help="print what is known of the night as JSON, version 1")
+    with_many(parser)
 
 
 def add_schedule(commands: Commands) -> None:
@@ -76,6 +77,8 @@ def _morning(arguments: argparse.Namespace) -> int:
 
 
 def _evening(arguments: argparse.Namespace) -> int:
+    if arguments.gardens is not None:
+        return evening_of_many(arguments)
     from haulm.jobs.evening import as_json, as_of_evening, evening, rehearse_evening  # noqa: PLC0415
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
     from haulm.jobs.system_log import open_log  # noqa: PLC0415

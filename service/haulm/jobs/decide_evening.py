@@ -21,7 +21,7 @@ from haulm.beds.evening import Tonight, tonight_of
 from haulm.beds.forcing import PlaceMean
 from haulm.condition import Condition, Night
 from haulm.garden import Garden, Journal, Place
-from haulm.jobs.decide import decide
+from haulm.jobs.decide import Asking, decide_all
 from haulm.settings.thresholds import Thresholds
 from haulm.weather import Forecast, Record
 
@@ -94,14 +94,31 @@ def decide_evening(  # noqa: PLR0913  as many as `decide`, and what was said
         What the letters of this local day have said of this night. Once one between them is out, only what grew graver
         is news.
     """
-    remembered = tuple(memory)
-    day = decide(garden, thresholds, as_of, record, forecasts, journal, remembered, told)
-    noted = journal.known(as_of, day.today)
+    asking = Asking(garden, thresholds, journal, tuple(memory))
+    return decide_evening_all([asking], [said], as_of, record, forecasts, told)[0]
+
+
+def decide_evening_all(
+    asking: Sequence[Asking],
+    said: Sequence[SaidToday],
+    as_of: datetime,
+    record: Record | None,
+    forecasts: Sequence[Forecast],
+    told: PlaceMean | None = None,
+) -> list[Evening]:
+    """The same for gardens of one place, of each what was said to it: each answer is what `decide_evening` gives."""
+    days = decide_all(asking, as_of, record, forecasts, told)
+    return [_evening(*each, as_of, forecasts) for each in zip(asking, said, days, strict=True)]
+
+
+def _evening(asked: Asking, said: SaidToday, day: Decision, as_of: datetime, forecasts: Sequence[Forecast]) -> Evening:
+    garden, thresholds = asked.garden, asked.thresholds
+    noted = asked.journal.known(as_of, day.today)
     tonight = tonight_of(day.timeline, garden.place, thresholds, as_of, noted, forecasts)
     look = _Look(as_of, tonight, {(one.bed, one.planting): one for one in said.called}, said.evening)
     answers = [(one, _answer(one, tonight.night, look, thresholds)) for one in day.conditions]
     alerts = tuple(alert for one, answer in answers for alert in _alerts(one, answer, look, thresholds))
-    known = _until(remembered, day.today)
+    known = _until(asked.memory, day.today)
     decision = replace(day, alerts=alerts, memory=_after(known, alerts, day.today))
     return Evening(decision, tonight, _outlook([answer for _, answer in answers], alerts, tonight, thresholds))
 

@@ -7,26 +7,25 @@ each at most for a garden and local day. A quiet look leaves its run behind, so 
 import json
 from collections.abc import Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from haulm.advice import Said
 from haulm.beds.dusk import look_at
 from haulm.beds.evening import Tonight
 from haulm.errors import Exit, StoreError
 from haulm.jobs.arrears import tell_cut_off
-from haulm.jobs.decide_evening import FROST, RULE, Called, Evening, Outlook, SaidToday, decide_evening
+from haulm.jobs.decide_evening import FROST, RULE, Called, SaidToday
 from haulm.jobs.deliver import addresses, deliver
 from haulm.jobs.ending import sign_of_life, summed_up
 from haulm.jobs.kept_store import keep_copy, use_store
-from haulm.jobs.letter_forms import write_out
-from haulm.jobs.observe import Observed, observe
+from haulm.jobs.look import KIND, WORSE, Look, LookWanted, look_all
+from haulm.jobs.observe import observe
 from haulm.jobs.observe_stations import access_to
 from haulm.jobs.read_back import read_back
 from haulm.jobs.state_folder import StateFolder
 from haulm.jobs.unsent import unsent
-from haulm.jobs.writing import gravest, keep_weather, stored_letter
+from haulm.jobs.writing import gravest, keep_weather
 from haulm.letter import amounts
 from haulm.settings.load import Settings
 from haulm.store.database import Database, open_database
@@ -39,18 +38,8 @@ from haulm.store.runs import Outcome, begin_run, end_run
 from haulm.store.said import read_said
 from haulm.weather import DAY
 
-MORNING, KIND, WORSE = "morning", "evening", "evening-worse"
+MORNING = "morning"
 BEGINS = time(12)  # before noon there is no evening to look at
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """What a run has to show: the letter if there is one, what the night looks like in a line, and how it went."""
-
-    letter: StoredLetter | None
-    told: str
-    exit_code: Exit
-    tonight: Tonight | None = None
 
 
 def as_of_evening(settings: Settings, day: date) -> datetime:
@@ -77,7 +66,7 @@ def evening(settings: Settings, state: StateFolder, now: datetime, as_of: dateti
     """
     moment = as_of or now
     day = settings.garden.place.day_of(moment)
-    if _too_early(settings, moment):
+    if too_early(settings, moment):
         return _wait_for_it(settings)
 
     def work(database: Database) -> Look:
@@ -105,11 +94,9 @@ def _attend(settings: Settings, state: StateFolder, database: Database, moment: 
     if last is not None:
         return Look(last, "This evening's last letter is written.", deliver(settings, database, now))
     run = begin_run(database, garden, KIND, day, now)
-    look, outcome = _look(settings, state, database, run, moment, now)
+    look = _look(settings, state, database, run, moment, now)
     code = gravest(look.exit_code, deliver(settings, database, now))
-    if outcome is Outcome.DONE and code is not Exit.DONE:
-        outcome = Outcome.PARTLY
-    end_run(database, run, now, outcome, code, look.told)
+    end_run(database, run, now, outcome_of(look, code), code, look.told)
     if look.letter is not None:
         keep_copy(settings, database, now, anew=True)
     return replace(look, exit_code=code)
@@ -117,31 +104,38 @@ def _attend(settings: Settings, state: StateFolder, database: Database, moment: 
 
 def rehearse_evening(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Look:
     """Look at the coming night afresh and store nothing, deliver nothing."""
-    if _too_early(settings, as_of):
+    if too_early(settings, as_of):
         return _wait_for_it(settings)
     with ExitStack() as stack:
         database = stack.enter_context(open_database(state.store)) if state.store.exists() else None
         access = stack.enter_context(access_to(settings, state.spool, now))
         observed = observe(settings, access, database, as_of)
-        seen = _think(settings, state, database, observed, as_of)
-    return _shown(settings, observed, seen, KIND)
+        asked = look_wanted(settings, state, database, as_of)
+    return look_all([replace(asked, kind=KIND)], observed, as_of)[0]
 
 
 def _look(
     settings: Settings, state: StateFolder, database: Database, run: int, moment: datetime, now: datetime
-) -> tuple[Look, Outcome]:
+) -> Look:
     with access_to(settings, state.spool, now) as access:
         observed = observe(settings, access, database, moment)
         keep_weather(database, settings, access, observed)
-    seen = _think(settings, state, database, observed, moment)
-    kind = KIND if _is_first(database, settings.garden.key, seen.decision.today) else WORSE
-    look = _shown(settings, observed, seen, kind)
+    (look,) = look_all([look_wanted(settings, state, database, moment)], observed, moment)
+    record_look(settings, database, run, look)
+    return look
+
+
+def record_look(settings: Settings, database: Database, run: int, look: Look) -> None:
+    """Make the letter of a look a fact, where it has one, with its deliveries and what it said."""
     if look.letter is not None:
-        said = seen.decision.memory
-        record_morning(database, run, look.letter, addresses=addresses(settings), said=said, note=look.told)
-    # A night that could not be judged for want of something that can be had is worth another try.
-    lost = seen.outlook is Outlook.UNKNOWN and not observed.fresh
-    return look, Outcome.FAILED if lost else Outcome.DONE
+        record_morning(database, run, look.letter, addresses=addresses(settings), said=look.said, note=look.told)
+
+
+def outcome_of(look: Look, code: Exit) -> Outcome:
+    """How the run of a look went that ends with an exit code."""
+    if look.lost:
+        return Outcome.FAILED
+    return Outcome.DONE if code is Exit.DONE else Outcome.PARTLY
 
 
 def _is_first(database: Database, garden: str, day: date) -> bool:
@@ -150,26 +144,16 @@ def _is_first(database: Database, garden: str, day: date) -> bool:
     return letter_of(database, garden, KIND, day) is None and day not in gone
 
 
-def _think(
-    settings: Settings, state: StateFolder, database: Database | None, observed: Observed, moment: datetime
-) -> Evening:
+def look_wanted(settings: Settings, state: StateFolder, database: Database | None, moment: datetime) -> LookWanted:
+    """What a garden brings to a look: what was noted, and what its letters have said."""
     garden, day = settings.garden, settings.garden.place.day_of(moment)
     journal, complaints = read_journal(state.journal(garden))
-    memory: tuple[Said, ...] = read_said(database, garden.key, before=day + DAY) if database is not None else ()
-    said = _said_today(database, garden.key, day, moment) if database is not None else SaidToday()
-    seen = decide_evening(
-        garden,
-        settings.thresholds,
-        moment,
-        observed.record,
-        observed.forecasts,
-        journal,
-        memory,
-        said,
-        told=observed.told,
-    )
-    notices = (*seen.decision.faults, *observed.notices, *(str(complaint) for complaint in complaints))
-    return replace(seen, decision=replace(seen.decision, notices=notices))
+    told = tuple(str(complaint) for complaint in complaints)
+    if database is None:
+        return LookWanted(garden, settings.thresholds, journal, (), SaidToday(), told)
+    memory, said = read_said(database, garden.key, before=day + DAY), _said_today(database, garden.key, day, moment)
+    kind = KIND if _is_first(database, garden.key, day) else WORSE
+    return LookWanted(garden, settings.thresholds, journal, memory, said, told, kind)
 
 
 def _said_today(database: Database, garden: str, day: date, moment: datetime) -> SaidToday:
@@ -189,17 +173,6 @@ def _called(letter: StoredLetter) -> Iterator[Called]:
             leaf_c = facts.get("leaf_c")
             known_c = float("nan") if leaf_c is None else float(leaf_c)
             yield Called(alert["bed"], alert["planting"], alert["level"] if asked else 0, known_c)
-
-
-def _shown(settings: Settings, observed: Observed, seen: Evening, kind: str) -> Look:
-    letter = None
-    if seen.decision.alerts:
-        forms = write_out(seen.decision, settings.thresholds, "", with_picture=False, kind=kind)
-        letter = stored_letter(seen.decision, forms, kind)
-    code = Exit.DONE if observed.fresh and not seen.decision.faults else Exit.PARTLY
-    if seen.outlook is Outlook.UNKNOWN and not observed.fresh:
-        code = Exit.TRY_LATER
-    return Look(letter, _in_a_line(settings, seen), code, seen.tonight)
 
 
 def as_json(look: Look) -> str:
@@ -229,13 +202,8 @@ def _as_json(tonight: Tonight) -> dict[str, str | float | None]:
     return {"morning": night.morning.isoformat(), **known, "nights": tonight.nights, "unused": tonight.unused}
 
 
-def _in_a_line(settings: Settings, seen: Evening) -> str:
-    night, display = seen.tonight.night, settings.garden.place.display
-    leaf = f"about {amounts.temperature(night.leaf_c, display)}" if amounts.is_known(night.leaf_c) else "not known"
-    return f"Lowest at leaf height tonight: {leaf}. {seen.outlook.value.capitalize()}."
-
-
-def _too_early(settings: Settings, moment: datetime) -> bool:
+def too_early(settings: Settings, moment: datetime) -> bool:
+    """Whether there is no evening to look at yet."""
     return moment.astimezone(ZoneInfo(settings.garden.place.zone)).time() < BEGINS
 
 

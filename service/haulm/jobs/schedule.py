@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from time import monotonic
 from types import FrameType
@@ -23,16 +23,15 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from haulm.errors import Exit, HaulmError, SettingsError, StoreError
-from haulm.jobs.due import Standing, due, next_try
+from haulm.errors import Exit, HaulmError, SettingsError
+from haulm.jobs.due import Standing, next_try
 from haulm.jobs.errands import EVENING, Errand, errands
+from haulm.jobs.standing import Known, begun, known_runs, own, standing
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.gardens import settings_of
 from haulm.settings.load import Settings, load
 from haulm.steps import Step, marked
-from haulm.store.database import open_database
-from haulm.store.letters import left_sending, waiting
-from haulm.store.runs import Outcome, Run, read_runs
+from haulm.store.runs import Outcome, Run
 
 logger = logging.getLogger("haulm")
 
@@ -56,19 +55,6 @@ AS_USUAL = Limits()
 _LOOK_S = 0.25
 _KILL_AFTER_S = 10.0
 _TELL_S = 120.0  # more than a webhook that answers slowly takes
-
-
-@dataclass(frozen=True, slots=True)
-class Known:
-    """What is known of a garden's errands: their runs, and whether a finished letter waits to be handed over."""
-
-    runs: tuple[Run, ...] = ()
-    undelivered: bool = False
-
-    @property
-    def ids(self) -> set[int]:
-        """The numbers of the runs."""
-        return {run.id for run in self.runs}
 
 
 class Watch:
@@ -143,14 +129,13 @@ class Watch:
     def _look(self, settings: Settings, now: datetime) -> None:
         # The store is opened only while there is something to ask it: on a small board each opening wears the card.
         day = settings.garden.place.day_of(now)
-        begun = _begun(settings, errands(settings, day), now)
-        for errand in begun:
+        for errand in begun(settings, errands(settings, day), now):
             if self._settled.get(errand.name) != day and not self.ending:
                 self._see_to(errand, settings, now)
 
     def _see_to(self, errand: Errand, settings: Settings, now: datetime) -> None:
         day, known = settings.garden.place.day_of(now), self._known(errand, settings, now)
-        stands = _standing(settings, errand, known, now)
+        stands = standing(settings, errand, known, now)
         if stands is Standing.DUE:
             code = self._run(errand, day)
             stands = self._after(errand, settings, known, now, code)
@@ -164,23 +149,23 @@ class Watch:
 
     def _known(self, errand: Errand, settings: Settings, now: datetime) -> Known:
         known = known_runs(settings, self._state, now)
-        return _own(errand, replace(known, runs=(*known.runs, *self._unrecorded)))
+        return own(errand, replace(known, runs=(*known.runs, *self._unrecorded)))
 
     def _after(self, errand: Errand, settings: Settings, before: Known, now: datetime, code: int | None) -> Standing:
         """Where an errand stands once its child has ended, told in one line."""
         day = settings.garden.place.day_of(now)
-        if not _own(errand, known_runs(settings, self._state, now)).ids - before.ids:
+        if not own(errand, known_runs(settings, self._state, now)).ids - before.ids:
             # It failed before it reached the store, or had only to hand over a letter that was there.
             lost = Run(0, settings.garden.key, errand.command, day, now, None, Outcome.FAILED, code, "")
             self._unrecorded = (*self._unrecorded, lost)
         known = self._known(errand, settings, now)
         # Asked as of the beginning of the child, so that the answer is about that day even if midnight has passed.
-        begun = max([now, *(run.started for run in known.runs if run.day == day)])
-        stands = _standing(settings, errand, known, begun)
+        since = max([now, *(run.started for run in known.runs if run.day == day)])
+        stands = standing(settings, errand, known, since)
         logger.log(
             logging.INFO if code == Exit.DONE else logging.WARNING,
             "The %s of %s ended with exit code %s: %s.",
-            *(errand.name, day, "none" if code is None else code, _outlook(settings, errand, known, stands, begun)),
+            *(errand.name, day, "none" if code is None else code, _outlook(settings, errand, known, stands, since)),
         )
         return stands
 
@@ -218,26 +203,6 @@ class Watch:
         self._trouble = (self._seen, trouble)
 
 
-def known_runs(settings: Settings, state: StateFolder, now: datetime) -> Known:
-    """What the store tells of all runs since yesterday; nothing where it cannot be read: the errand sees to that.
-
-    Raises
-    ------
-    BusyError
-        Another file is just being put in its place.
-    """
-    if not state.store.exists():
-        return Known()
-    garden = settings.garden
-    try:
-        with open_database(state.store) as database:
-            runs = read_runs(database, garden.key, garden.place.day_of(now) - timedelta(days=1))
-            undelivered = bool(waiting(database, garden.key) or left_sending(database, garden.key))
-    except StoreError:
-        return Known()  # the errand mends it, or works its letter out without it; it tells of it, too
-    return Known(runs, undelivered)
-
-
 def once(
     path: Path,
     state: StateFolder,
@@ -261,9 +226,8 @@ def once(
     settings = settings_of(path, environ)
     day = settings.garden.place.day_of(now)
     wanted = [one for one in errands(settings, day) if (one.command == EVENING) is evening]
-    begun = _begun(settings, wanted if evening else [replace(one, at=time.min) for one in wanted], now)
-    for errand in begun:
-        stands = _standing(settings, errand, _own(errand, known_runs(settings, state, now)), now)
+    for errand in begun(settings, wanted if evening else [replace(one, at=time.min) for one in wanted], now):
+        stands = standing(settings, errand, own(errand, known_runs(settings, state, now)), now)
         if stands is Standing.LATE and not evening:
             _log_late(errand, day)
         if stands in {Standing.DUE, Standing.WAITING}:
@@ -353,26 +317,9 @@ def _signature(path: Path) -> tuple[int, ...]:
     return stat.st_mtime_ns, stat.st_size, stat.st_ino
 
 
-def _begun(settings: Settings, wanted: Sequence[Errand], now: datetime) -> list[Errand]:
-    """The errands whose hour has come; the latest of them hands over what waits, so that nothing is tried twice."""
-    zone = settings.garden.place.zone
-    begun = [one for one in wanted if due(now, (), one.at, zone, time.max) is not Standing.EARLY]
-    return [replace(one, hands_over=one is begun[-1]) for one in begun]
-
-
-def _own(errand: Errand, known: Known) -> Known:
-    """What is known, as far as it is the errand's business."""
-    return Known(errand.runs_of(known.runs), known.undelivered and errand.hands_over)
-
-
 def _log_late(errand: Errand, day: date) -> None:
     until = f"{errand.until:%H:%M}"
     logger.warning("The %s of %s was missed, and it is past %s%s.", errand.name, day, until, errand.told)
-
-
-def _standing(settings: Settings, errand: Errand, known: Known, now: datetime) -> Standing:
-    zone = settings.garden.place.zone
-    return due(now, known.runs, errand.at, zone, errand.until, undelivered=known.undelivered)
 
 
 def _outlook(settings: Settings, errand: Errand, known: Known, stands: Standing, now: datetime) -> str:
@@ -381,6 +328,6 @@ def _outlook(settings: Settings, errand: Errand, known: Known, stands: Standing,
         return errand.done
     zone = settings.garden.place.zone
     again = next_try(now, known.runs, zone)
-    if _standing(settings, errand, known, again) in {Standing.LATE, Standing.EARLY}:
+    if standing(settings, errand, known, again) in {Standing.LATE, Standing.EARLY}:
         return f"not all is done, and today it is too late to try again{errand.told}"
     return f"not all is done; the next try is at {again.astimezone(ZoneInfo(zone)):%H:%M}"

@@ -1,24 +1,28 @@
-"""A chunk of letters, written by whoever an engine gives it to: arrays and settings go in, letters come out."""
+"""A chunk of letters, or of looks at the night, by whoever an engine gives it to: arrays go in, letters come out."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Generic, TypeVar
 
 from haulm.errors import own_fault
+from haulm.jobs.look import Look, LookWanted, look_all
 from haulm.jobs.observe import Observed
 from haulm.jobs.write import Wanted, Written, write_all
 
 _LOG = logging.getLogger("haulm")
+_W = TypeVar("_W")
+_D = TypeVar("_D")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Alike:
-    """Letters of gardens of one place that see the same weather at the same instant."""
+class Alike(Generic[_W]):
+    """What gardens of one place want that see the same weather at the same instant."""
 
     observed: Observed
     moment: datetime
-    letters: tuple[Wanted, ...]
+    letters: tuple[_W, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,20 +32,25 @@ class Unwritten:
     why: str
 
 
-Task = Sequence[Alike]
+Task = Sequence[Alike[Wanted]]
 Result = list[list[Written | Unwritten]]
 
 
 def write_chunk(task: Task) -> Result:
     """The letters of each group, in its order. One that cannot be written spoils no other."""
-    return [_of_group(alike) for alike in task]
+    return [_of_group(write_all, alike) for alike in task]
 
 
-def _of_group(alike: Alike) -> list[Written | Unwritten]:
+def look_chunk(task: Sequence[Alike[LookWanted]]) -> list[list[Look | Unwritten]]:
+    """The looks of each group at the coming night, in the same way."""
+    return [_of_group(look_all, alike) for alike in task]
+
+
+def _of_group(work: Callable[[Sequence[_W], Observed, datetime], list[_D]], alike: Alike[_W]) -> list[_D | Unwritten]:
     try:
-        return list(write_all(alike.letters, alike.observed, alike.moment))
+        return list(work(alike.letters, alike.observed, alike.moment))
     except Exception as fault:  # noqa: BLE001  which garden it was, and what, is found out one by one
         if len(alike.letters) == 1:
             _LOG.warning("A letter could not be written.", exc_info=fault)
             return [Unwritten(own_fault(fault))]
-    return [found for one in alike.letters for found in _of_group(Alike(alike.observed, alike.moment, (one,)))]
+    return [found for one in alike.letters for found in _of_group(work, Alike(alike.observed, alike.moment, (one,)))]

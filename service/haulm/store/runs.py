@@ -81,10 +81,13 @@ def end_run(database: Database, run: int, now: datetime, outcome: Outcome, exit_
         )
 
 
-def read_runs(database: Database, garden: str, since: date) -> tuple[Run, ...]:
-    """All runs for a local day and those after it, in the order they began."""
+def read_runs(database: Database, garden: str, since: date, kind: str = "") -> tuple[Run, ...]:
+    """All runs for a local day and those after it, of one kind or of all, in the order they began."""
     rows = database.rows(
-        "SELECT * FROM runs WHERE garden = ? AND day >= ? ORDER BY started, id", (garden, since.isoformat())
+        "SELECT * FROM runs WHERE garden = ? AND kind = ? AND day >= ? ORDER BY started, id"
+        if kind
+        else "SELECT * FROM runs WHERE garden = ? AND kind <> ? AND day >= ? ORDER BY started, id",
+        (garden, kind, since.isoformat()),
     )
     return tuple(_run(row) for row in rows)
 

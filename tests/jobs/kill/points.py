@@ -28,6 +28,9 @@ REACHED_BY = {
     "gardens": OUTBOX
     | {Step.RUN_BEGUN, Step.WEATHER_KEPT, Step.NOTES_INDEXED, Step.RUN_ENDED, Step.MAIL_TAKEN}
     | {Step.EVENT_NOTED, Step.STORE_COPIED, Step.TIMETABLE_NOTED},
+    "evenings": OUTBOX
+    | {Step.RUN_BEGUN, Step.WEATHER_KEPT, Step.RUN_ENDED, Step.MAIL_TAKEN}
+    | {Step.EVENT_NOTED, Step.STORE_COPIED},
     "evening": OUTBOX
     | {Step.RUN_BEGUN, Step.WEATHER_KEPT, Step.RUN_ENDED}
     | {Step.LOG_TOLD, Step.FOLDER_FILLED, Step.MAIL_TAKEN, Step.WEBHOOK_POSTED},
