@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from haulm.beds import conditions
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.memo import Memo
 from haulm.garden import Entry, Journal, What
@@ -95,6 +96,18 @@ def test_what_is_known_outside_may_be_worked_out_ahead():
         given = (years.garden, years.thresholds, years.at(day), years.record, issues, years.journal)
         outside = outside_now(*given, PlaceMean(), memo)
         assert_alike(decide(*given, (), outside=outside), decide(*given, ()), f"{day}")
+
+
+def test_what_kind_of_seed_fits_may_be_worked_out_ahead_too(monkeypatch):
+    years, day = Years(0), date(2027, 1, 10)
+    opens = day + years.thresholds.seed.buy_ahead_days * DAY
+    one = replace(years.garden.plantings[0], key="next", window_first=opens, window_last=opens + 40 * DAY)
+    years.garden = replace(years.garden, plantings=(one,))
+    given = (years.garden, years.thresholds, years.at(day), years.record, years.forecasts([day]), years.journal)
+    outside, alone = outside_now(*given, PlaceMean(), Memo()), decide(*given, ())
+    assert [key for key, fits in outside.fits.items() if fits is not None] == ["next"]
+    monkeypatch.setattr(conditions, "season_fits", lambda *_: pytest.fail("asked again"))
+    assert_alike(decide(*given, (), outside=outside), alone)
 
 
 def days(first, count, step=1):

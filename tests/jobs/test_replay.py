@@ -324,6 +324,7 @@ def test_another_process_that_works_ahead_changes_no_word(run, place, monkeypatc
     append_entry(journal, Entry("night", read, date(2027, 4, 5), "", "", What.NIGHT_READ, "", -7.0))
     append_entry(journal, Entry("a", read, date(2027, 4, 4), "gatebed", "early", What.PLANTED))
     monkeypatch.setattr(replay_outside, "STRETCH", 10)
+    monkeypatch.setattr(replay_outside, "LEAD", 10)
     given, think = [], Trace.morning
 
     def morning(trace, day, outside=None):
@@ -350,12 +351,13 @@ def test_mornings_whose_weather_is_lost_with_the_other_process_find_it_themselve
             raise WorkerLostError("gone")
 
     monkeypatch.setattr(replay_outside, "STRETCH", 10)
+    monkeypatch.setattr(replay_outside, "LEAD", 10)
     settings = load(place[0])
     span = tuple(date(2027, 4, 1) + k * DAY for k in range(35))
     world, _ = replaying._world(settings, place[1], span, NOW, simulated=True)
     found = list(replay_outside.outsides(settings, world, span, Lost()))
     held = [None if one is None else one.sky.recent.last + DAY for one in found]
-    assert held == [None if k < 10 or 20 <= k < 30 else day for k, day in enumerate(span)]
+    assert held == [day if 10 <= k < 20 else None for k, day in enumerate(span)]
 
 
 def test_a_short_replay_starts_no_other_process():

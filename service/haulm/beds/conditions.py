@@ -1,7 +1,7 @@
 """From weather and journal to the condition of each planting on one morning."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -40,6 +40,7 @@ from haulm.condition import Condition, CropNow, DayRange, SeasonChances, SeedNow
 from haulm.garden import Bed, Garden, Journal, Place, Planting, Stage
 from haulm.science.water_balance import StrawWater
 from haulm.settings.thresholds import Thresholds
+from haulm.taught import SeasonFits
 from haulm.weather import Daily, FloatArray, Timeline
 
 LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
@@ -55,7 +56,8 @@ LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long af
 class Tended:
     """A garden on one morning: what stands in its journal then (`Journal.known`), and the sky over it.
 
-    `seed_told` are the plantings whose seed has been spoken of: which kind would fit is not worked out again.
+    `seed_told` are the plantings whose seed has been spoken of: which kind would fit is not worked out again. `fits` is
+    what is known of that already, by planting.
     """
 
     garden: Garden
@@ -63,6 +65,7 @@ class Tended:
     thresholds: Thresholds
     sky: SkyNow
     seed_told: frozenset[str] = frozenset()
+    fits: Mapping[str, SeasonFits | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -289,6 +292,8 @@ def _seed(place: _Place, grown: _Grown) -> SeedNow:
         return seed
     if not to_be_bought(days, planting, own.thresholds, place.today):
         return seed
+    if planting.key in own.fits:
+        return replace(seed, fits=own.fits[planting.key])
     sown = Sown(grown.bed, planting)
     return replace(
         seed, fits=season_fits(place.timeline, place.climate, own.garden.place, sown, own.thresholds, own.journal)

@@ -14,9 +14,11 @@ from haulm.beds.evaporation import Evaporation, evaporation_of, is_dry
 from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
 from haulm.beds.memo import Memo
 from haulm.beds.sky import sky_now
+from haulm.beds.windows import Sown, season_fits
 from haulm.condition import SkyNow
-from haulm.garden import Journal, Place
+from haulm.garden import Garden, Journal, Place
 from haulm.settings.thresholds import Thresholds
+from haulm.taught import SeasonFits
 from haulm.weather import Daily, Forecast, Timeline
 
 # As far back as water is run, and the weeks before it whose climate counts; as far ahead as the week's need.
@@ -35,16 +37,20 @@ class PlaceWeather:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outside:
-    """What is known of a place's weather on one morning, the sky over a garden there, and what its beds stand in."""
+    """What is known of a place's weather on one morning, the sky over a garden there, and what its beds stand in.
+
+    `fits` is what the place's years say of each planting whose seed is first spoken of this morning, by its key.
+    """
 
     known: Timeline
     sky: SkyNow
     weather: PlaceWeather
+    fits: Mapping[str, SeasonFits | None]
 
 
 def outside_of(
     timeline: Timeline,
-    place: Place,
+    garden: Garden,
     thresholds: Thresholds,
     as_of: datetime,
     journal: Journal,
@@ -53,9 +59,15 @@ def outside_of(
     memo: Memo,
 ) -> Outside:
     """All of it, whatever the beds will ask of it. The arguments are those of `sky_now` and `climate_of`."""
+    place = garden.place
     climate = climate_of(timeline, told, place.latitude_deg, memo)
     sky = sky_now(timeline, place, thresholds, as_of, journal, forecasts, memo)
-    return Outside(timeline, sky, place_weather(timeline, place, climate, memo, own_years=True))
+    fits = {
+        one.key: season_fits(timeline, climate, place, Sown(garden.bed(one.bed), one), thresholds, journal)
+        for one in garden.plantings
+        if climate.years and (one.window_first - timeline.today).days == thresholds.seed.buy_ahead_days
+    }
+    return Outside(timeline, sky, place_weather(timeline, place, climate, memo, own_years=True), fits)
 
 
 def place_weather(timeline: Timeline, at: Place, climate: Climate, memo: Memo, *, own_years: bool) -> PlaceWeather:

@@ -89,7 +89,7 @@ def outside_now(
     """What a morning knows before it looks at any bed, from what `decide` will be given."""
     known = _known_with_chances(garden, thresholds, as_of, record, forecasts)
     noted = journal.known(as_of, known.today)
-    return outside_of(known, garden.place, thresholds, as_of, noted, forecasts, told, memo)
+    return outside_of(known, garden, thresholds, as_of, noted, forecasts, told, memo)
 
 
 def decide_all(
@@ -122,7 +122,8 @@ def decide_all(
         noted = one.journal.known(as_of, known.today)
         sky = outside.sky if outside else skies.over(noted, one.thresholds)
         seed_told = _seed_told(before(one.memory, known.today), known.today)
-        tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told))
+        fits = outside.fits if outside else {}
+        tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told, fits))
     together = _together(tended, known, told or PlaceMean(), memo, outside.weather if outside else None)
     return [
         _decided(one, own.memory, found, known, as_of, told or PlaceMean())

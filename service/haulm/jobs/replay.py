@@ -18,7 +18,7 @@ from haulm.jobs.engine import engine_for
 from haulm.jobs.morning import as_of_morning
 from haulm.jobs.observe import kept_forecasts, observe
 from haulm.jobs.observe_stations import access_to
-from haulm.jobs.replay_outside import outsides, usual_helpers
+from haulm.jobs.replay_outside import begin, outsides, usual_helpers
 from haulm.jobs.replay_trace import ISSUES_LOOKED_BACK, Line, SeasonSeen, Trace, World, YearSeen
 from haulm.jobs.state_folder import StateFolder
 from haulm.settings.load import Settings
@@ -101,10 +101,11 @@ def replay(
     if last > settings.garden.place.day_of(now):
         raise UsageError(f"{last} is still to come", remedy="Replay looks at mornings that have been.")
     listed = tuple(first + k * DAY for k in range((last - first).days + 1))
-    world, drawn = _world(settings, state, listed, now, simulated=simulated)
-    leaf_c, harm_c = _leaf_c(settings, world, last, now), settings.thresholds.frost.act_c
     found = []
     with engine_for(usual_helpers(len(listed) * len(variants)) if helpers is None else helpers) as engine:
+        begin(engine)
+        world, drawn = _world(settings, state, listed, now, simulated=simulated)
+        leaf_c, harm_c = _leaf_c(settings, world, last, now), settings.thresholds.frost.act_c
         for changes, each in variants:
             trace = Trace(each, world)
             for day, outside in zip(listed, outsides(each, world, listed, engine), strict=True):

@@ -16,10 +16,11 @@ from haulm.beds.outside import Outside
 from haulm.jobs.decide import outside_now
 from haulm.jobs.engine import Engine, WorkerLostError
 from haulm.jobs.morning import as_of_morning
-from haulm.jobs.replay_trace import World
+from haulm.jobs.replay_trace import World, garden_on
 from haulm.settings.load import Settings
 
 FEW = 200  # mornings that are thought sooner than another process helps: judgement
+LEAD = 60  # mornings that are thought here while the other process starts: judgement
 STRETCH = 25  # mornings of one task: handed over in some ten MB, and the mean year is fitted once for them
 UNDER_WAY = 3  # tasks: so that the other process never waits
 
@@ -36,25 +37,37 @@ def usual_helpers(mornings: int) -> int:
     return 0 if mornings <= FEW or (os.cpu_count() or 1) < 2 else 1
 
 
+def begin(engine: Engine) -> None:
+    """Have the other process start before there is anything to give it."""
+    if engine.ahead:
+        engine.submit(_nothing, None)
+
+
+def _nothing(_: None) -> None:
+    return None
+
+
 def outsides(settings: Settings, world: World, days: Sequence[date], engine: Engine) -> Iterator[Outside | None]:
     """For each day what its morning knows outside; None where that morning had better find it itself."""
     if not engine.ahead:
         yield from repeat(None, len(days))
         return
-    parts = [days[at : at + STRETCH] for at in range(STRETCH, len(days), STRETCH)]
-    handed = ((engine.submit(_worked_out, _stretch(settings, world, part)), len(part)) for part in parts)
-    under_way = deque(islice(handed, UNDER_WAY))
-    yield from repeat(None, min(STRETCH, len(days)))  # meanwhile the other process starts
-    while under_way:
-        yield from _found(*under_way.popleft())
+    parts = [days[at : at + STRETCH] for at in range(LEAD, len(days), STRETCH)]
+    handed = (engine.submit(_worked_out, _stretch(settings, world, part)) for part in parts)
+    under_way, left = deque(islice(handed, UNDER_WAY)), max(len(days) - LEAD, 0)
+    yield from repeat(None, len(days) - left)
+    while under_way and (found := _found(under_way.popleft())):
         under_way.extend(islice(handed, 1))
+        left -= len(found)
+        yield from found
+    yield from repeat(None, left)  # of a process that was lost nothing more is asked
 
 
-def _found(wait: Callable[[], list[Outside]], count: int) -> Sequence[Outside | None]:
+def _found(wait: Callable[[], list[Outside]]) -> list[Outside]:
     try:
         return wait()
     except WorkerLostError:
-        return [None] * count
+        return []
 
 
 def _stretch(settings: Settings, world: World, days: Sequence[date]) -> _Stretch:
@@ -67,10 +80,9 @@ def _stretch(settings: Settings, world: World, days: Sequence[date]) -> _Stretch
 def _worked_out(stretch: _Stretch) -> list[Outside]:
     """That of each morning of a stretch, in the other process."""
     settings, world, memo = stretch.settings, stretch.world, Memo()
-    garden, thresholds = settings.garden, settings.thresholds
     found = []
     for day in stretch.days:
-        as_of = as_of_morning(settings, day)
-        given = (garden, thresholds, as_of, world.record, world.issues[world.issues_by(as_of)], world.journal)
+        as_of, garden = as_of_morning(settings, day), garden_on(settings.garden, day, a_key_a_year=world.simulated)
+        given = (garden, settings.thresholds, as_of, world.record, world.issues[world.issues_by(as_of)], world.journal)
         found.append(outside_now(*given, world.told, memo))
     return found
