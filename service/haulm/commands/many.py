@@ -98,6 +98,22 @@ def _refuse_one_letter(arguments: argparse.Namespace) -> None:
         raise UsageError("--dry-run and --json show one letter; leave out --gardens and name one garden's settings")
 
 
+def status_of_many(arguments: argparse.Namespace) -> int:
+    """Whether all is well with many gardens."""
+    from haulm.jobs import status_many  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.settings.gardens import gardens_in  # noqa: PLC0415
+
+    if arguments.tell:
+        raise UsageError("--tell speaks of one garden; a run for many tells the log itself")
+    state = state_folder(arguments.state, os.environ)
+    with at_work("Looking at all that is kept"):
+        many = gardens_in(arguments.gardens, os.environ)
+        found = status_many.status_of_many(many, state, datetime.now(UTC))
+    print(status_many.as_json(found) if arguments.json else "\n".join(status_many.as_lines(found)))
+    return found.exit_code
+
+
 def check_of_many(folder: Path) -> int:
     """Every fault in the settings of many gardens."""
     from haulm.errors import SettingsError  # noqa: PLC0415  --help must stay light

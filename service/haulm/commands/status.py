@@ -3,8 +3,10 @@
 import argparse
 import os
 from datetime import UTC, datetime
+from pathlib import Path
 
 from haulm.commands.at_work import at_work
+from haulm.commands.many import status_of_many
 from haulm.commands.words import Commands, add, settings_file, with_settings, with_state
 from haulm.errors import SettingsError
 
@@ -16,9 +18,12 @@ def add_status(commands: Commands) -> None:
     with_state(parser)
     parser.add_argument("--json", action="store_true", help="print it as JSON, version 1")
     parser.add_argument("--tell", action="store_true", help="after a failure: tell the log, and after some the webhook")
+    parser.add_argument("--gardens", type=Path, metavar="FOLDER", help="of many gardens, with one verdict")
 
 
 def _status(arguments: argparse.Namespace) -> int:
+    if arguments.gardens is not None:
+        return status_of_many(arguments)
     import logging  # noqa: PLC0415  --help must stay light
 
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415

@@ -26,7 +26,7 @@ from haulm.settings.load import Settings
 from haulm.store.database import Database, open_database
 from haulm.store.health import Health, look
 from haulm.store.journal_file import read_journal
-from haulm.store.letters import letters_between, refused_since, waiting
+from haulm.store.letters import last_letter_between, refused_since, waiting
 from haulm.store.runs import Outcome, Run, events, read_runs
 from haulm.weather import DAY
 
@@ -72,25 +72,39 @@ class Status:
 
 def status_of(settings: Settings, state: StateFolder, now: datetime) -> Status:
     """Look at everything, changing nothing; a store that cannot be read is one of the things found."""
-    lines, failed = [], 0
-    store = _store(state)
+    lines: list[Line] = []
+    failed = 0
+    store = memory(state)
     if store.well and state.store.exists():
         try:
             with open_database(state.store) as database:
-                runs = read_runs(database, settings.garden.key, settings.garden.place.day_of(now) - LOOKED_BACK)
-                lines += [*_runs(settings, runs, now), *_weather(settings, database, now)]
-                lines += [*_post(settings, database, now), *_heartbeat(settings, database, now)]
+                runs = recent_runs(settings, database, now)
+                lines += of_garden(settings, database, runs, now)
                 failed = _failed(runs)
         except HaulmError as fault:
             busy = isinstance(fault, BusyError)
             store = Line("Memory", str(fault.what), well=busy, remedy=fault.remedy)
     elif store.well:
         lines.append(Line("Runs", "none yet; the first morning makes the memory"))
-    lines += [store, _journal(settings, state), *_coming(settings, now)]
+    lines += [store, journal_line(settings, state), *_coming(settings, now)]
     return Status(settings.garden.key, now, tuple(lines), failed)
 
 
-def _store(state: StateFolder) -> Line:
+def recent_runs(settings: Settings, database: Database, now: datetime) -> tuple[Run, ...]:
+    """The runs of a garden as far as is looked back."""
+    return read_runs(database, settings.garden.key, settings.garden.place.day_of(now) - LOOKED_BACK)
+
+
+def of_garden(settings: Settings, database: Database, runs: Sequence[Run], now: datetime) -> Iterator[Line]:
+    """What the store tells of a garden: its runs, its weather, its post, and the sign of life."""
+    yield from _runs(settings, runs, now)
+    yield from _weather(settings, database, now)
+    yield from _post(settings, database, now)
+    yield from _heartbeat(settings, database, now)
+
+
+def memory(state: StateFolder) -> Line:
+    """How the store is."""
     try:
         found = look(state.store, patience_s=CHECK_S)
     except BusyError as fault:
@@ -154,10 +168,10 @@ def _run_well(run: Run) -> tuple[bool, str]:
 def _weather(settings: Settings, database: Database, now: datetime) -> Iterator[Line]:
     """The ages of the newest day and forecast that a letter went by."""
     today = settings.garden.place.day_of(now)
-    letters = letters_between(database, settings.garden.key, MORNING, today - LOOKED_BACK, today)
-    if not letters:
+    newest_letter = last_letter_between(database, settings.garden.key, MORNING, today - LOOKED_BACK, today)
+    if newest_letter is None:
         return
-    letter, data = json.loads(letters[-1][1]), settings.thresholds.data
+    letter, data = json.loads(newest_letter), settings.thresholds.data
     told = letter["weather"]
     newest = told.get("newest_observed")
     remedy = "haulm check --live tries each source."
@@ -208,7 +222,8 @@ def _heartbeat(settings: Settings, database: Database, now: datetime) -> Iterato
     yield Line("Heartbeat", told, not lost, "Check post.heartbeat.url." if lost else "")
 
 
-def _journal(settings: Settings, state: StateFolder) -> Line:
+def journal_line(settings: Settings, state: StateFolder) -> Line:
+    """How the journal is."""
     try:
         journal, complaints = read_journal(state.journal(settings.garden))
     except HaulmError as fault:

@@ -1,11 +1,13 @@
 """What went wrong with many gardens: each fault once, with the gardens that it stops."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from haulm.errors import Fault, HaulmError, SettingsError
 
 NAMED = 10
+_T = TypeVar("_T", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,17 +24,31 @@ def told_once(failed: Mapping[str, HaulmError], gardens: int, named: int = NAMED
     The same fault in the same place is one, and is told with the first few, `named`, of the keys that share it, unless
     all `gardens` of the run do.
     """
-    sharers: dict[Fault | str, list[str]] = {}
-    for key, error in failed.items():
-        for part in _parts(error):
-            sharers.setdefault(part, []).append(key)
     together: dict[tuple[str, ...], list[Fault | str]] = {}
-    for part, keys in sharers.items():
-        together.setdefault(tuple(keys), []).append(part)
-    for stopped, parts in sorted(together.items(), key=lambda item: -len(item[0])):
+    for part, keys in shared_by((key, part) for key, error in failed.items() for part in _parts(error)):
+        together.setdefault(keys, []).append(part)
+    for stopped, parts in together.items():
         first, shared = failed[stopped[0]], len(stopped) > 1
-        whose = _sharing(stopped, gardens, named) if shared else stopped[0]
+        whose = name_all(stopped, gardens, named)
         yield Told(_words(first, parts, whose, shared=shared), stopped)
+
+
+def shared_by(found: Iterable[tuple[str, _T]]) -> list[tuple[_T, tuple[str, ...]]]:
+    """Each thing found, with the keys of all gardens it was found with; what most have comes first."""
+    sharers: dict[_T, list[str]] = {}
+    for key, what in found:
+        sharers.setdefault(what, []).append(key)
+    return sorted(((what, tuple(keys)) for what, keys in sharers.items()), key=lambda pair: -len(pair[1]))
+
+
+def name_all(keys: Sequence[str], gardens: int, named: int = NAMED) -> str:
+    """Some of so many gardens, as the beginning of a line: the first few by their keys, unless it is all of them."""
+    if len(keys) == 1:
+        return keys[0]
+    if len(keys) == gardens:
+        return f"All {gardens} gardens"
+    more = len(keys) - named
+    return f"{len(keys)} gardens ({', '.join(keys[:named])}{f' and {more} more' if more > 0 else ''})"
 
 
 def _parts(error: HaulmError) -> Collection[Fault | str]:
@@ -46,10 +62,3 @@ def _words(first: HaulmError, parts: Sequence[Fault | str], whose: str, *, share
     where = whose if shared else first.where
     faults = tuple(part for part in parts if isinstance(part, Fault)) or first.faults
     return str(SettingsError(where, faults, remedy=first.remedy))
-
-
-def _sharing(keys: Sequence[str], gardens: int, named: int) -> str:
-    if len(keys) == gardens:
-        return f"All {gardens} gardens"
-    more = len(keys) - named
-    return f"{len(keys)} gardens ({', '.join(keys[:named])}{f' and {more} more' if more > 0 else ''})"

@@ -187,6 +187,15 @@ def letters_between(
     return tuple((date.fromisoformat(row["day"]), row["json"]) for row in rows)
 
 
+def last_letter_between(database: Database, garden: str, kind: str, first: date, last: date) -> str | None:
+    """The newest letter of a stretch of days in its form for programs (JSON); None if there is none."""
+    row = database.row(
+        "SELECT json FROM letters WHERE garden = ? AND kind = ? AND day BETWEEN ? AND ? ORDER BY day DESC LIMIT 1",
+        (garden, kind, first.isoformat(), last.isoformat()),
+    )
+    return row["json"] if row is not None else None
+
+
 def waiting(database: Database, garden: str) -> tuple[Delivery, ...]:
     """Deliveries that are ready to go, oldest letter first."""
     return _with_status(database, garden, Status.READY)

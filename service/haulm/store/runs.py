@@ -92,6 +92,11 @@ def read_runs(database: Database, garden: str, since: date, kind: str = "") -> t
     return tuple(_run(row) for row in rows)
 
 
+def has_run(database: Database, garden: str) -> bool:
+    """Whether a garden ever had a run."""
+    return database.row("SELECT 1 FROM runs WHERE garden = ? LIMIT 1", (garden,)) is not None
+
+
 def keep_event(database: Database, kind: str, now: datetime, note: str, *, newest_only: bool = False) -> None:
     """Note what happened to the store itself, whose gardens may be many: a run of no garden, on its day in UTC."""
     with database.transaction(Step.EVENT_NOTED):
