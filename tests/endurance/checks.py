@@ -281,7 +281,7 @@ class Checks:
             "SELECT kind, json FROM letters WHERE day = ? ORDER BY id", (day.day.isoformat(),)
         ).fetchall()
         told: list[dict[str, Any]] = [one for row in letters for one in json.loads(row["json"])["alerts"]]
-        fresh = Counter(_key(one) for one in told if one["fresh"] and not one["ended"])
+        fresh = Counter(_matter(one) for one in told if one["fresh"] and not one["ended"])
         rows = database.execute(
             "SELECT * FROM said WHERE day = ? AND episode = ?", (day.day.isoformat(), day.day.isoformat())
         ).fetchall()
@@ -357,6 +357,12 @@ def _named(day: date) -> str:
 
 def _key(alert: dict[str, Any]) -> tuple[str, str, str]:
     return alert["rule"], alert["bed"], alert["planting"]
+
+
+def _matter(alert: dict[str, Any]) -> tuple[str, str, str]:
+    """What an alert is remembered as: a word between the letters is said of frost."""
+    rule, bed, planting = _key(alert)
+    return "frost" if rule == "evening-frost" and alert["verdict"] != "taken-back" else rule, bed, planting
 
 
 def _is_json(line: str) -> bool:
