@@ -151,6 +151,22 @@ def test_without_servers_and_without_a_cache_the_store_knows_the_days(settings_o
     assert "No observation has come in" not in text(done)
 
 
+def test_a_file_that_has_lost_a_column_takes_back_no_day_that_was_had(settings_of, state, world):
+    settings = settings_of("meteostat:99901")
+    morning(settings, state, NOW)
+    usual = world.answer
+
+    def answer(path):
+        body = usual(path)
+        return _without_air(body, date(TODAY.year, 1, 1)) if body and path.startswith("/daily/") else body
+
+    world.answer = answer
+    shutil.rmtree(state.spool)
+    told = text(morning(settings, state, NOW + timedelta(days=1)))
+    assert "Newest day observed: Mon 3 May" in told
+    assert "silent" not in told
+
+
 def test_an_earlier_morning_takes_nothing_for_the_future_and_forgets_nothing(settings_of, state, world):
     settings = settings_of("meteostat:99901")
     morning(settings, state, NOW)

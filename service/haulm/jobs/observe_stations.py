@@ -4,9 +4,11 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from haulm.beds.graded import GRADED_FOR, TOLD
 from haulm.errors import Complaint, SourceError
@@ -147,7 +149,7 @@ def _as_known(
 ) -> Record | None:
     """A station as it was known at an instant; whole files fetched for just that instant need no help of the store."""
     held = None
-    if database is not None and (reading is None or reading.stale or as_of < now):
+    if database is not None and (reading is None or reading.stale or as_of < now or _breaks_off(reading.record, now)):
         source = CATALOGUE[name.partition(":")[0]]
         origin = (
             reading.record.origin
@@ -157,6 +159,15 @@ def _as_known(
         found = read_record(database, origin, source.usual_delay, as_of)
         held = _delayed(found, settings) if found is not None else None
     return known_by(reading.record if reading else None, held, as_of)
+
+
+def _breaks_off(record: Record, now: datetime) -> bool:
+    """Whether the newest air temperatures are overdue: a file that has lost a column has not taken back its days."""
+    known = np.flatnonzero(np.isfinite(record.days.air_min_c) & np.isfinite(record.days.air_max_c))
+    if not known.size:
+        return True
+    ended = datetime.combine(record.days.first + (int(known[-1]) + 1) * DAY, time(), now.tzinfo)
+    return now > ended + record.usual_delay + DAY
 
 
 def _realigned(readings: list[Reading]) -> list[Reading]:
