@@ -47,6 +47,13 @@ def is_full(folder: Path) -> bool:
     return False
 
 
+def is_open(path: Path) -> bool:
+    """Whether other users of this machine may read or change what is there; False where that cannot be told."""
+    with suppress(OSError):
+        return os.name == "posix" and bool(path.stat().st_mode & 0o077)
+    return False
+
+
 def make_folder(folder: Path, mode: int = 0o700) -> None:
     """Make a folder and those above it, closed to others; one that is there already is left as it is.
 

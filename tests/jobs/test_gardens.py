@@ -316,7 +316,14 @@ def test_a_day_by_name_is_thought_from_its_own_hour(office, run):
 
 def test_from_the_command_line(office, capsys):
     folder, state = office()
-    assert main(["check", "--gardens", str(folder)]) == Exit.DONE
+    check = ["check", "--gardens", str(folder), "--state", str(state.path)]
+    state.path.chmod(0o755)
+    assert main(check) == Exit.DONE
+    ready, told = capsys.readouterr().out.split("\n", 1)
+    assert ready == "Ready: gardens 5, beds 10, places 2."
+    assert told.split() == f"Others on this machine can read {state.path}: run chmod 700 on it.".split()
+    state.path.chmod(0o700)
+    assert main(check) == Exit.DONE
     assert capsys.readouterr().out == "Ready: gardens 5, beds 10, places 2.\n"
     words = ["morning", "--gardens", str(folder), "--state", str(state.path), "--today", "2027-05-11"]
     assert main([*words, "--workers", "0"]) == Exit.DONE

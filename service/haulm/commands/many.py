@@ -114,19 +114,22 @@ def status_of_many(arguments: argparse.Namespace) -> int:
     return found.exit_code
 
 
-def check_of_many(folder: Path) -> int:
-    """Every fault in the settings of many gardens."""
+def check_of_many(arguments: argparse.Namespace) -> int:
+    """Every fault in the settings of many gardens, and whether what is kept for them stands open to others."""
     from haulm.errors import SettingsError  # noqa: PLC0415  --help must stay light
+    from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
+    from haulm.jobs.store_look import told_open  # noqa: PLC0415
     from haulm.jobs.told_once import told_once  # noqa: PLC0415
     from haulm.settings.gardens import gardens_in  # noqa: PLC0415
 
     with at_work("Reading the settings of all gardens"):
-        many = gardens_in(folder, os.environ)
+        many = gardens_in(arguments.gardens, os.environ)
         every = {key: found for group in many.groups() for key, found in many.settings(group)}
     failed = {key: found for key, found in every.items() if isinstance(found, SettingsError)}
     good = [found for found in every.values() if not isinstance(found, SettingsError)]
     faults = [*many.faults, *(one.words for one in told_once(failed, len(every), named=len(every)))]
     beds, places = sum(len(one.garden.beds) for one in good), len({one.garden.place for one in good})
     unusable = [f"Rows or files that cannot be used: {len(many.faults) + len(failed)}."] if faults else []
-    print(folded([*faults, *unusable, f"Ready: gardens {len(good)}, beds {beds}, places {places}."]))
+    ready = f"Ready: gardens {len(good)}, beds {beds}, places {places}."
+    print(folded([*faults, *unusable, ready, *told_open(state_folder(arguments.state, os.environ))]))
     return Exit.SETTINGS if faults else Exit.DONE

@@ -139,20 +139,21 @@ def _init(arguments: argparse.Namespace) -> int:
 def _check(arguments: argparse.Namespace) -> int:
     from haulm.jobs.check_live import as_lines, check_files  # noqa: PLC0415  --help must stay light
     from haulm.jobs.state_folder import state_folder  # noqa: PLC0415
-    from haulm.jobs.store_look import check_store  # noqa: PLC0415
+    from haulm.jobs.store_look import check_store, told_open  # noqa: PLC0415
     from haulm.settings.describe import describe  # noqa: PLC0415
     from haulm.settings.gardens import settings_of  # noqa: PLC0415
 
     if arguments.gardens is not None:
-        return check_of_many(arguments.gardens)
+        return check_of_many(arguments)
     settings = settings_of(arguments.file or settings_file(arguments), os.environ)
     if arguments.live:
         return _check_live(arguments, settings)
     with at_work("Reading the weather files"):
         files, found = check_files(settings, datetime.now(UTC))
     with at_work("Checking what haulm remembers"):
-        lines, code = check_store(state_folder(arguments.state, os.environ))
-    print(folded([*describe(settings), *as_lines(files), *lines]))
+        state = state_folder(arguments.state, os.environ)
+        lines, code = check_store(state)
+    print(folded([*describe(settings), *as_lines(files), *lines, *told_open(state)]))
     return code or found
 
 

@@ -4,12 +4,28 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from haulm.errors import BusyError, Exit, StoreError
+from haulm.files import is_open
 from haulm.jobs.state_folder import StateFolder
 from haulm.store.database import copies_of
 from haulm.store.health import Looked, look
+from haulm.store.post_book import FOLDER as POST_BOOK
 
 RESTORES_ITSELF = "The next morning restores it by itself; haulm mend does so now."
 LONGEST_S = 60.0  # judgement: so long a person waits for an answer
+
+
+def told_open(state: StateFolder) -> Iterator[str]:
+    """What of all that is kept stands open to other users of the machine; it holds addresses, letters and a key.
+
+    What lies in a folder that is closed is not looked at: nobody comes so far.
+    """
+    inside = (state.store, state.path / POST_BOOK, copies_of(state.store))
+    reached = (state.path, *inside) if is_open(state.path) else ()
+    spool = () if state.spool.is_relative_to(state.path) and not reached else (state.spool,)
+    for path in (*reached, *spool):
+        if is_open(path):
+            mode = "600" if path == state.store else "700"
+            yield f"Others on this machine can read {path}: run chmod {mode} on it."
 
 
 def check_store(state: StateFolder) -> tuple[list[str], Exit]:

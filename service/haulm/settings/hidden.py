@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from haulm.files import explain
+from haulm.files import explain, is_open
 from haulm.settings.faults import Found, is_secret
 from haulm.settings.file_form import SettingsFile
 from haulm.settings.lines import KeyPath
@@ -67,7 +67,7 @@ def _take(hidden: Hidden, key: KeyPath, named_by: KeyPath, file: Path) -> None:
         hidden.found.append(Found(named_by, str(error), show=False))
         return
     hidden.tree = put(hidden.tree, key, secret)
-    if named_by != key and _open_to_others(file):
+    if named_by != key and is_open(file):
         hidden.notes.append(f"Others on this machine can read {file}: run chmod 600 on it.")
 
 
@@ -88,15 +88,8 @@ def _read(file: Path) -> str:
 
 
 def _in_the_open(key: KeyPath, path: Path) -> str:
-    if _open_to_others(path):
+    if is_open(path):
         told = f"others on this machine can read it: run chmod 600 {path}"
     else:
         told = f"every copy of it holds the secret too; {key[-1]}_file keeps it apart"
     return f"{dotted(key)} stands in the settings file, and {told}."
-
-
-def _open_to_others(file: Path) -> bool:
-    try:
-        return os.name == "posix" and bool(file.stat().st_mode & 0o077)
-    except OSError:
-        return False
