@@ -247,6 +247,34 @@ def test_the_turn_of_the_year_parts_no_season(day, apart):
     assert near == pytest.approx(math.exp(-0.5 * (apart / skill_of.NEAR_DAYS) ** 2), rel=0.01)
 
 
+@pytest.mark.parametrize("way", [-1.0, 1.0])
+def test_a_pair_is_as_near_from_either_side(way):
+    """A width off in one of forecast, clearness and season is exp(−1/2) near, in two of them exp(−1)."""
+    day, value_c, clear = way * skill_of.NEAR_DAYS, way * skill_of.NEAR_C, way * skill_of.NEAR_CLEAR
+    here = one(5.0, 0.5, day=180.0)
+    for other, widths in (
+        (one(5.0 + value_c, 0.5, day=180.0), 1.0),
+        (one(5.0, 0.5 + clear, day=180.0), 1.0),
+        (one(5.0, 0.5, day=180.0 + day), 1.0),
+        (one(5.0 + value_c, 0.5 - clear, day=180.0), 2.0),
+        (one(5.0 + 2.0 * value_c, 0.5, day=180.0), 4.0),
+    ):
+        assert skill_of._nearness(here, other).item() == pytest.approx(math.exp(-0.5 * widths))
+
+
+def test_a_wild_error_widens_the_spread_up_to_four_deviations_and_hardly_further():
+    rng = np.random.default_rng(14)
+    pairs, error = cases(300, rng, clear=0.35), rng.choice([-1.0, 1.0], 300)
+
+    def spread(wild_c):
+        put = error.copy()
+        put[0] = wild_c
+        return np.exp(pairs.series[0] @ taught(pairs, put).log_variance / 2.0)
+
+    assert spread(3.9) - spread(3.0) > 0.02
+    assert 0.0 < spread(9.9) - spread(9.0) < 0.01
+
+
 def test_quantiles_go_by_weight():
     """Of four values, one as heavy as the other three, half of the quantiles are that one."""
     found = skill_of._quantiles(np.array([3.0, 1.0, 2.0, 4.0]), np.array([1.0, 1.0, 3.0, 1.0]))
