@@ -80,6 +80,18 @@ def test_seed_rots_in_a_cold_spell(days, expected):
     assert fate(mild(planted_c=with_days(6.0, 8, 8 + days, 18.0))) is expected
 
 
+def test_a_cold_spell_counts_that_is_whole_before_the_likely_shoots():
+    """Five days whose last is the day before them rot the seed; one day later the shoots are out first."""
+    told = set()
+    for first in range(7, 20):
+        found = fates(mild(planted_c=with_days(6.0, first, first + 5, 18.0)), [560.0], NEEDS)
+        early, late = int(found.early[PLANTED]), int(found.late[PLANTED])
+        whole_before = first + 4 < early + round(0.25 * (late - early))
+        assert (Fate(int(found.fate[0, PLANTED])) is Fate.SOIL_COLD) is whole_before
+        told.add(whole_before)
+    assert told == {True, False}
+
+
 def test_cold_after_the_shoots_rots_no_seed():
     assert fate(mild(planted_c=with_days(6.0, 30, 60, 18.0))) is Fate.GROWN
 

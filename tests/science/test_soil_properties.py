@@ -42,6 +42,14 @@ def test_johansen_dry(case):
     assert soil.dry_conductivity_w_mk(**case["inputs"]) == pytest.approx(case["expected"], abs=case["tolerance"])
 
 
+@pytest.mark.parametrize(
+    ("density", "expected"),
+    [(0.0, 64.7 / 2700.0), (-0.1, math.nan), (2700.0, (364.5 + 64.7) / 143.1), (2701.0, math.nan)],
+)
+def test_johansen_dry_at_its_ends_and_beyond(density, expected):
+    assert float(soil.dry_conductivity_w_mk(density)) == pytest.approx(expected, nan_ok=True)
+
+
 @pytest.mark.parametrize("case", cases("table_19"))
 def test_fao_56_table_19(case):
     texture = soil.TEXTURES[case["inputs"]["texture"]]

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from haulm.science import soil_ready
 from haulm.science.soil_learning import PLACES, Errors, spread_c
 from haulm.science.soil_ready import DRAWS, error_paths, first_mornings, quantiles_of_those_that_came
 
@@ -84,6 +85,17 @@ def test_a_place_s_error_lasts_and_a_day_s_fades():
 
     assert kept(lasting) > 0.95
     assert abs(kept(passing)) < 0.5
+
+
+@pytest.mark.parametrize("fade_days", [3.5, 55.0])
+def test_a_fading_course_forgets_itself_in_its_days_and_keeps_its_spread(fade_days):
+    """AR(1) (textbook): correlation exp(−gap / days), standard deviation that of the shocks."""
+    course = soil_ready._fading(np.random.default_rng(3).standard_normal((4000, 300)), fade_days)
+    assert course.std() == pytest.approx(1.0, abs=0.02)
+    gap = int(fade_days)
+    for day in (400, 3000):
+        kept = np.corrcoef(course[day - gap : day].ravel(), course[day : day + gap].ravel())[0, 1]
+        assert kept == pytest.approx(np.exp(-gap / fade_days), abs=0.05)
 
 
 def test_every_morning_draws_the_same_errors():

@@ -484,6 +484,25 @@ def test_freezing_resumes_exactly_and_does_not_depend_on_the_neighbours():
         np.testing.assert_array_equal(alone.soil_c[0], whole.soil_c[bed])
 
 
+def test_a_little_water_freezes_too_and_a_little_ice_is_not_forgotten_over_night():
+    """Cut off on each day of a frost and its thaw, with less than a MJ/m² of ice, and gone on with."""
+    u = np.concatenate([np.full((2, 40), -2.0), np.full((2, 40), 1.0)], axis=1)
+    start = column.even_state([0.5, 1.0])
+    soil = freezing_column(Freezing(store_mj_m2=0.8))
+    whole = column.advance(column.with_ice(start), u, 0.5, soil)[1].soil_c
+    dry = column.advance(start, u, 0.5, freezing_column(None))[1].soil_c
+    assert (whole[:, :40] > dry[:, :40]).any()
+    held = []
+    for day in range(1, 80):
+        state, _ = column.advance(column.with_ice(start), u[:, :day], 0.5, soil)
+        held += state[:, column.CELLS].tolist()
+        then = column.advance(state, u[:, day:], 0.5, soil)[1].soil_c
+        np.testing.assert_allclose(then, whole[:, day:], rtol=0, atol=1e-12)
+    assert max(held) == 0.8
+    assert any(0.0 < ice < 0.8 for ice in held)
+    assert held[-1] == 0.0
+
+
 def test_ice_is_bounded_by_the_water_there_is_and_thaws_away():
     u = np.concatenate([np.full((1, 300), -15.0), np.full((1, 300), 12.0)], axis=1)
     soil = freezing_column(Freezing(store_mj_m2=2.0))

@@ -123,6 +123,13 @@ def test_eq_62_climate(case):
 def test_the_climate_of_the_tables_changes_nothing_and_extremes_stop_at_the_range():
     assert wb.climate_adjusted_kc(1.15, 2.0, 45.0, 0.6) == pytest.approx(1.15)
     assert wb.climate_adjusted_kc(1.15, 25.0, 3.0, 0.6) == wb.climate_adjusted_kc(1.15, 6.0, 20.0, 0.6)
+    assert wb.climate_adjusted_kc(1.15, 0.2, 99.0, 0.6) == wb.climate_adjusted_kc(1.15, 1.0, 80.0, 0.6)
+    for beyond, end in ((25.0, 10.0), (0.02, 0.1)):
+        assert wb.climate_adjusted_kc(1.15, 5.0, 30.0, beyond) == wb.climate_adjusted_kc(1.15, 5.0, 30.0, end)
+
+
+def test_mulch_covers_no_more_than_all_the_soil_and_no_less_than_none():
+    assert wb.evaporation_saved([-0.1, 0.0, 1.0, 1.05]).tolist() == [0.0, 0.0, 0.5, 0.5]
 
 
 # --- straw as mulch, water in the soil ---
@@ -299,11 +306,13 @@ def test_one_bed_is_the_same_alone_and_among_many():
     """Alone it is walked through in plain numbers, among many as arrays: to the same bits."""
     forcing = season(3, beds=5)
     state = begin(forcing)
-    many = wb.advance(state, forcing)[1]
+    end, many = wb.advance(state, forcing)
     for bed in range(5):
         alone = wb.WaterForcing(**{name: getattr(forcing, name)[bed : bed + 1] for name in wb.FORCING_NAMES})
-        one = wb.advance(state[bed : bed + 1], alone)[1]
-        np.testing.assert_array_equal(one.depletion_mm[:, 0], many.depletion_mm[:, bed])
+        end_alone, one = wb.advance(state[bed : bed + 1], alone)
+        for name in wb.TRAJECTORY_NAMES:
+            np.testing.assert_array_equal(getattr(one, name)[:, 0], getattr(many, name)[:, bed])
+        np.testing.assert_array_equal(end_alone[0], end[bed])
 
 
 def test_inputs_are_left_as_they_were():

@@ -154,6 +154,25 @@ def test_the_latest_class_that_ripens_in_enough_years_fits():
     assert (young_only.maturity, young_only.ripens) == ("early", False)
 
 
+def test_a_window_is_that_of_the_first_class_whatever_becomes_of_later_ones():
+    """Mid and late come to something on other days, and later: neither moves the best day or what is told of it."""
+    early, mid = good_on((90, 120)), good_on((90, 104))
+    early[:2, 90:104] = Fate.SOIL_COLD
+    found = years_of(early)
+    young_days = found.young_days + np.array([0, 15, 30])[:, None, None]
+    found = replace(found, young=np.stack([early, mid, good_on()]), young_days=young_days)
+    (window,) = windows(found, LIMITS)
+    assert 107 <= window.best <= 117  # where all years bring the first class
+    assert (window.share, window.failed, window.young_day) == (1.0, (), 94)
+
+
+def test_a_record_that_tells_of_half_the_year_still_names_its_best_day():
+    young = good_on()
+    young[:, :200] = Fate.NOT_KNOWN
+    young[0, 250] = Fate.GROWN
+    assert abs(closest(years_of(young), LIMITS).best - 250) <= 3
+
+
 def test_the_best_day_is_the_likeliest_and_then_the_ripest():
     young = good_on((90, 130))
     ripe = np.full((3, 10, RING_DAYS), Fate.FROST_TOO_SOON, dtype=np.int8)

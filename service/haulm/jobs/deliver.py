@@ -178,7 +178,7 @@ class _Ways:
     def _with_links(self, address: Address, letter: StoredLetter) -> tuple[str, str]:
         """The letter with ways to answer it, signed for this recipient, where there is a mailbox for answers."""
         mailbox = self.settings.post.mailbox
-        if mailbox is None or not self.key:
+        if mailbox is None:
             return letter.text, letter.html
         offers = [Offer(**told) for told in json.loads(letter.json).get("offers", [])]
         about = AnswerTo(letter.garden, letter.kind, letter.day)

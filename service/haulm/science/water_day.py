@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import expm1
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +44,8 @@ def walk(stores: Sequence[float], days: Iterable[tuple[float, ...]]) -> list[tup
     for rain, irrigation, demand, dries, holds, total, shrunk, stressed, top_mm, top_least, top_drawn in days:
         over = held - holds
         carried, room = max(over, 0.0), max(-over, 0.0)
-        caught = min(-room * expm1(-rain / max(room, TINY_MM)), rain)
+        # numpy's own function: that of `math` differs from it in the last bit.
+        caught = min(-room * float(np.expm1(-rain / max(room, TINY_MM))), rain) if rain else 0.0
         wet = held - carried + caught
         dried = min(wet, dries)
         held, effective = wet - dried, rain - caught
