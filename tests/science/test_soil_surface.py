@@ -112,6 +112,31 @@ def test_snow_falls_lies_and_melts_by_the_degree(rows):
 
 
 @pytest.mark.parametrize("rows", [1, 12])
+def test_what_falls_as_snow_wets_the_ground_only_as_it_melts(rows):
+    """At 0 °C all of it lies; three degrees then melt all of 8 mm, which the half-empty surface takes up."""
+    most, et_mm = surface.SurfaceConstants().wetness_mm, fao.hargreaves_et_mm([-1.0, 2.0], [1.0, 4.0], 5.0)
+    state = surface.start_state(rows)
+    for mean, rain_mm, water_mm, et in ((0.0, 8.0, most / 2.0, et_mm[0]), (3.0, 0.0, None, et_mm[1])):
+        full = water_mm if water_mm is not None else min(state[0, 1] + 8.0, most)
+        air = [np.full((rows, 1), value) for value in (mean - 1.0, mean + 1.0, rain_mm, 5.0)]
+        state, _ = run(state, air)
+        assert state[:, 1] == pytest.approx(full * np.exp(-et / most), rel=1e-6)
+
+
+def test_snow_on_one_bed_melts_though_none_lies_on_the_others():
+    mean = np.full((12, 20), 4.0)
+    mean[3, :5] = -2.0
+    rain = np.zeros((12, 20))
+    rain[:, 2] = 30.0
+    air = (mean - 1.0, mean + 1.0, rain, np.full((12, 20), 5.0))
+    state, felt = run(surface.start_state(12), air)
+    alone, felt_alone = run(surface.start_state(1), [part[3:4] for part in air])
+    np.testing.assert_array_equal(state[3], alone[0])
+    np.testing.assert_array_equal(felt.temperature_c[3], felt_alone.temperature_c[0])
+    assert state[3, 0] == 0.0
+
+
+@pytest.mark.parametrize("rows", [1, 12])
 def test_the_surface_dries_in_e_foldings_and_holds_no_more_than_it_can(rows):
     low, high, top = np.full((rows, 1), 10.0), np.full((rows, 1), 26.0), np.full((rows, 1), 40.0)
     et_mm, most = float(fao.hargreaves_et_mm(10.0, 26.0, 40.0)), surface.SurfaceConstants().wetness_mm
