@@ -4,6 +4,7 @@ Rows are ways the weather may go: row 0 is the forecast and then the mean year; 
 and then one of the place's own past years.
 """
 
+from calendar import isleap
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
@@ -21,6 +22,7 @@ FEWEST_DAYS_OF_AN_OWN_YEAR = 0.9  # judgement: a past year with more unknown day
 SPREAD_OF_UNKNOWN_C = 4.0  # judgement: day-to-day spread of the air about the mean year of its day
 SPREAD_OF_FILLED_C = 1.5  # judgement: a filled or bridged day beside an observed one
 VALUES = ("air_min_c", "air_max_c", "rain_mm")
+YEAR_DAYS = 365  # the least a year has
 LONGEST_OUTLOOK_DAYS = 240  # as far ahead as a season's question goes
 
 
@@ -93,12 +95,17 @@ class Forcing:
         return replace(self, rain_mm=np.where(read, read_mm, self.rain_mm), rain_known=self.rain_known | read)
 
 
-@lru_cache(maxsize=64)
 def days_of_year(first: date, count: int) -> FloatArray:
     """Day of the year, from 1, of a run of days; not to be written into."""
-    days = np.datetime64(first, "D") + np.arange(count)
-    since_new_year = (days - days.astype("datetime64[Y]")).astype(np.float64)
-    numbers = np.asarray(since_new_year + 1.0)
+    before = first.timetuple().tm_yday - 1
+    return _days_of_years(first.year, 1 + (before + count) // YEAR_DAYS)[before : before + count]
+
+
+@lru_cache(maxsize=64)
+def _days_of_years(year: int, years: int) -> FloatArray:
+    """Those of some whole years on end, kept for the next to ask."""
+    lengths = (YEAR_DAYS + isleap(each) for each in range(year, year + years))
+    numbers = np.concatenate([np.arange(1.0, length + 1.0) for length in lengths])
     numbers.setflags(write=False)
     return numbers
 

@@ -6,6 +6,7 @@ Beside each bed's estimate run the three soils that tell how readings would move
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from itertools import accumulate
 
 import numpy as np
@@ -27,7 +28,7 @@ from haulm.science.soil_freezing import Freezing
 from haulm.science.soil_learning import Sides
 from haulm.science.soil_properties import TEXTURES, straw_resistance_m2k_w
 from haulm.science.soil_temperature import SoilColumn
-from haulm.science.sun import top_radiation_mj
+from haulm.science.sun import top_radiation_mj, top_radiation_of_days_mj
 from haulm.weather import FloatArray
 
 AIR_SPREAD_MEMORY = 0.75  # measured with the next: how much of yesterday's doubt about the air is still there today
@@ -230,6 +231,7 @@ def _coming(many: _Beds, state: _State, ahead: Forcing, straws_m: FloatArray, ro
     return _march(many, wide, ahead.by(np.tile(rows.way, len(many))), lying)[1]
 
 
+@lru_cache(maxsize=16)
 def _rows(beds: int, each: int) -> NDArray[np.int64]:
     """Which soil each row of the column is of: every bed's own so often, then the three others of all beds."""
     own = np.repeat(np.arange(beds), each)
@@ -245,7 +247,7 @@ def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) ->
     place, day, each = many.ground.place, weather.day_of_year, len(straw_m) // len(many)
     light = np.repeat([LIGHT[bed.light] for bed in many.beds], each, axis=0)
     bedding = Bedding(straw_m, light[:, :1], light[:, 1:])
-    top_mj = top_radiation_mj(place.latitude_deg, day)[None, :]
+    top_mj = top_radiation_of_days_mj(place.latitude_deg, day)[None, :]
     top, felt = surface.advance(state.surface, low, high, rain, top_mj, many.ground.cover, bedding=bedding)
     straw = straw_resistance_m2k_w(straw_m, felt.straw_wetness)
     air, ties = (low + high) / 2.0, np.repeat(many.ties, each, axis=0)

@@ -5,6 +5,8 @@ Paper 56. Everything broadcasts; NaN in gives NaN in that place only; nothing is
 latitudes are negative.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -58,6 +60,16 @@ def top_radiation_mj(latitude_deg: ArrayLike, day_of_year: ArrayLike) -> FloatAr
     slant = sunset * np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.sin(sunset)
     daily = 24.0 * 60.0 / np.pi * SOLAR_CONSTANT_MJ_M2_MIN * sun_distance_factor(day_of_year) * slant
     return _array(np.maximum(daily, 0.0))  # rounding at the edge of the polar night
+
+
+def top_radiation_of_days_mj(latitude_deg: float, day_of_year: FloatArray) -> FloatArray:
+    """The same of whole days of the year at one place, out of a table of its year."""
+    return np.asarray(_top_radiation_of_the_year(latitude_deg)[day_of_year.astype(np.int64)])
+
+
+@lru_cache(maxsize=64)
+def _top_radiation_of_the_year(latitude_deg: float) -> FloatArray:
+    return top_radiation_mj(latitude_deg, np.arange(367.0))
 
 
 def daylight_hours(latitude_deg: ArrayLike, day_of_year: ArrayLike) -> FloatArray:
