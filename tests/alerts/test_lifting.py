@@ -72,6 +72,15 @@ def test_tubers_that_lay_at_the_cold_that_freezes_them_are_left_alone(a, thresho
     assert found.verdict == verdict
 
 
+def test_how_cold_they_lay_is_told_with_yesterday_s_spread(a, thresholds, today):
+    soil = a.soil((9.0, -2.0, -1.5), (1.0,) * 7)
+    spread = replace(soil.spread_c, values=np.arange(len(soil.spread_c.values), dtype=float))
+    facts = freeze_at_tubers(
+        a.condition(Stage.SKINS_SETTING, soil=replace(soil, spread_c=spread)), thresholds, None
+    ).facts
+    assert (facts["soil_c"], facts["spread_c"]) == (-2.0, spread.at(today - DAY))
+
+
 def test_nights_beyond_those_watched_do_not_count(a, thresholds):
     ahead = (8.0, 8.0, 8.0, 8.0, -3.0, -3.0, -3.0)
     nights = [a.night(k) for k in range(1, 7)]

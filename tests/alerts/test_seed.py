@@ -296,6 +296,13 @@ def test_nothing_is_said_of_cutting_for_a_week_in_which_planting_would_wait(
     assert (cut_seed(condition, thresholds, said) is not None) is speaks
 
 
+@pytest.mark.parametrize(("days_left", "speaks"), [(0, True), (-1, False)])
+def test_what_was_said_of_cutting_stands_to_the_last_day_to_plant(a, thresholds, today, days_left, speaks):
+    last = SeasonChances(10, 0.1, today + days_left * DAY)
+    said = said_of("cut-seed", "cut", today - DAY)
+    assert (cut_seed(about_to_plant(a, 0, chances=last), thresholds, said) is not None) is speaks
+
+
 def test_cut_seed_is_not_cut_again_and_unknown_soil_gives_no_word(a, thresholds, today):
     assert cut_already(about_to_plant(a, 5, seed=SeedNow(cut=today)), thresholds)
     assert not cut_already(about_to_plant(a, 5), thresholds)

@@ -503,6 +503,36 @@ def test_a_little_water_freezes_too_and_a_little_ice_is_not_forgotten_over_night
     assert held[-1] == 0.0
 
 
+def test_what_freezes_and_thaws_in_a_day_is_what_the_pull_to_zero_carries():
+    """Conductance times the surface's distance from 0 °C for 86,400 s, in MJ."""
+    u = np.concatenate([np.full((2, 12), -9.0), np.full((2, 12), 7.0)], axis=1)
+    soil, state = freezing_column(Freezing(store_mj_m2=500.0)), column.with_ice(column.even_state([-1.0, -0.5]))
+    moved = []
+    for day in range(24):
+        before = state[:, column.CELLS].copy()
+        state, found = column.advance(state, u[:, day : day + 1], 0.3, soil)
+        after = state[:, column.CELLS]
+        if day and (after > 0.0).all():
+            expected = -Freezing().conductance_w_m2_k * found.surface_c[:, 0] * 86_400.0 / 1e6
+            np.testing.assert_allclose(after - before, expected, rtol=1e-9)
+            moved += expected.tolist()
+    assert min(moved) < -0.5
+    assert max(moved) > 0.5
+
+
+def test_what_freezes_does_not_depend_on_the_depths_that_are_looked_at():
+    u = frozen_winter()
+    start = column.with_ice(column.even_state(np.full(len(u), 6.0)))
+    one = column.advance(start, u, 0.1, freezing_column(Freezing()))[1].soil_c[:, :, 0]
+    for depths, at in (((0.02, 0.10), 1), ((0.10, 0.50), 0), ((0.02, 0.10, 0.50), 1)):
+        soil = column.SoilColumn(1.5, 2.2, np.array([depths]), freezing=Freezing())
+        np.testing.assert_allclose(column.advance(start, u, 0.1, soil)[1].soil_c[:, :, at], one, rtol=0, atol=1e-12)
+    without = column.SoilColumn(1.5, 2.2, np.array([[0.02, 0.50]]), freezing=Freezing())
+    both = column.SoilColumn(1.5, 2.2, np.array([[0.02, 0.10, 0.50]]), freezing=Freezing())
+    found, told = (column.advance(start, u, 0.1, soil)[1].soil_c for soil in (without, both))
+    np.testing.assert_allclose(found, told[:, :, [0, 2]], rtol=0, atol=1e-12)
+
+
 def test_ice_is_bounded_by_the_water_there_is_and_thaws_away():
     u = np.concatenate([np.full((1, 300), -15.0), np.full((1, 300), 12.0)], axis=1)
     soil = freezing_column(Freezing(store_mj_m2=2.0))
