@@ -178,7 +178,7 @@ def main() -> None:
     asked = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="haulm-speed-", dir=asked.folder))
     plain_ms = module("plain").ms_a_bed(folder / "plain", asked.plain) if asked.plain else float("nan")
-    sys.stdout.write(f"the straightforward loop: {plain_ms:.2f} ms a bed")
+    print(f"the straightforward loop: {plain_ms:.2f} ms of processor a bed")
     print("   beds    read  science  letters  waited   sent    wall  driver  worker  ms/bed  loop's")
     workers = max(asked.workers, 1)
     with mail_server() as port:
