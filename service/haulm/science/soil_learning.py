@@ -329,15 +329,18 @@ def spread_c(series: FloatArray, covariance: FloatArray, soil_c: FloatArray, err
     FloatArray
         (…, days), each bed's the same whatever stands beside it.
     """
-    place = sum(
-        series[..., p, :] * sum_over(covariance[..., p, :], series) for p in range(series.shape[-2])
-    )  # a matrix product would add up in an order that depends on the number of days
+    place = series[..., 0, :] * sum_over(covariance[..., 0, :], series)
+    for p in range(1, series.shape[-2]):  # a matrix product would add up in an order that depends on the days' number
+        place += series[..., p, :] * sum_over(covariance[..., p, :], series)
     return np.asarray(np.sqrt(np.maximum(place, 0.0) + day_spread_c(series, soil_c, errors) ** 2))
 
 
 def sum_over(coefficients: FloatArray, series: FloatArray) -> FloatArray:
     """Σ cₖ xₖ of each day, (…, days): coefficients (…, k) and series (…, k, days), one after another."""
-    return np.asarray(sum(coefficients[..., k, None] * series[..., k, :] for k in range(series.shape[-2])))
+    total = coefficients[..., 0, None] * series[..., 0, :]
+    for k in range(1, series.shape[-2]):
+        total += coefficients[..., k, None] * series[..., k, :]
+    return np.asarray(total)
 
 
 def day_spread_c(series: FloatArray, soil_c: FloatArray, errors: Errors = Errors()) -> FloatArray:
