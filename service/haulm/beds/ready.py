@@ -103,19 +103,20 @@ def ready_ranges(
     plain = waits.mornings(days)
     own = slice(1, None) if days.shape[1] > 1 else slice(None)
     found = waits.mornings(days[:, own, None] + errors_c[:, None]).reshape(len(days), -1)
+    met_today = (plain[:, 0] == 0).tolist()
     shares = (plain[:, own] >= 0).mean(axis=1).tolist()
     ends, years = quantiles_of_those_that_came(found, ENDS).tolist(), days.shape[1] - 1
     return [
-        _range(now == 0, (*one,), share, years, today)
-        for now, one, share in zip(plain[:, 0].tolist(), ends, shares, strict=True)
+        _range(of_one, share, years, today, met_today=met)
+        for of_one, share, met in zip(ends, shares, met_today, strict=True)
     ]
 
 
-def _range(now: bool, ends: tuple[float, ...], share: float, years: int, today: date) -> DayRange:  # noqa: FBT001
+def _range(ends: Sequence[float], share: float, years: int, today: date, *, met_today: bool) -> DayRange:
     if np.isnan(ends[0]) or not share:
         return DayRange(None, None, None, 0.0, years)
     early, likely, late = (round(end) for end in ends)
-    likely = 0 if now else max(likely, 1)
+    likely = 0 if met_today else max(likely, 1)
     day = today + timedelta(days=likely)
     if years < FEWEST_YEARS_FOR_A_RANGE:
         return DayRange(None, day, None, share, years)
