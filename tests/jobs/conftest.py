@@ -15,7 +15,9 @@ from urllib.parse import urlsplit
 import pytest
 from aiosmtpd.controller import Controller
 
+from haulm.jobs.engine import Here
 from haulm.jobs.state_folder import StateFolder
+from haulm.jobs.write_chunk import Unwritten
 from haulm.settings.fill import filled, text_value
 from haulm.sources.invented import invented_record
 
@@ -272,3 +274,19 @@ def office(tmp_path, drawn):
 
     make.morning = drawn.MORNING
     return make
+
+
+@pytest.fixture
+def clumsy():
+    """An engine that cannot write the first letter of each chunk."""
+
+    class Clumsy(Here):
+        def submit(self, work, task):
+            def result():
+                found = work(task)
+                found[0][0] = Unwritten("a fault of haulm's own")
+                return found
+
+            return result
+
+    return Clumsy()

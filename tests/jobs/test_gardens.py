@@ -18,7 +18,6 @@ from haulm.jobs.gardens import morning_of_gardens
 from haulm.jobs.morning import as_of_morning, morning
 from haulm.jobs.office import Wishes
 from haulm.jobs.state_folder import StateFolder
-from haulm.jobs.write_chunk import Unwritten
 from haulm.settings.gardens import gardens_in
 from haulm.steps import Step
 from haulm.store.database import open_database
@@ -161,19 +160,10 @@ def test_the_log_has_the_trace_of_a_fault_of_our_own(office, run, caplog, monkey
     assert len(report.failed) == 5
 
 
-def test_a_letter_that_cannot_be_written_spoils_no_other(office, run):
+def test_a_letter_that_cannot_be_written_spoils_no_other(office, run, clumsy):
     folder, state = office()
 
-    class Clumsy(Here):
-        def submit(self, work, task):
-            def result():
-                found = work(task)
-                found[0][0] = Unwritten("a fault of haulm's own")
-                return found
-
-            return result
-
-    report = run(folder, state, Clumsy())
+    report = run(folder, state, clumsy)
     assert (report.written, len(report.failed)) == (4, 1)
     again = run(folder, state)
     assert (again.written, again.had) == (1, 4)

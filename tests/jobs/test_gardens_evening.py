@@ -19,7 +19,6 @@ from haulm.jobs.gardens_evening import evening_of_gardens
 from haulm.jobs.morning import morning
 from haulm.jobs.office import Wishes
 from haulm.jobs.state_folder import StateFolder
-from haulm.jobs.write_chunk import Unwritten
 from haulm.settings.gardens import gardens_in
 from haulm.steps import Step
 from haulm.store.database import copies_of, open_database
@@ -165,21 +164,12 @@ def test_a_letter_is_copied_with_the_store_and_the_run_has_one_line(cold, at, ca
     assert not [record for record in caplog.records if record.getMessage().startswith("haulm-run ")]
 
 
-def test_one_gardens_fault_is_its_own(cold, at):
+def test_one_gardens_fault_is_its_own(cold, at, clumsy):
     folder, state = cold()
     state.path.joinpath(f"{KEYS[3]}.journal.jsonl").unlink(missing_ok=True)
     state.path.joinpath(f"{KEYS[3]}.journal.jsonl").mkdir()
 
-    class Clumsy(Here):
-        def submit(self, work, task):
-            def result():
-                found = work(task)
-                found[0][0] = Unwritten("a fault of haulm's own")
-                return found
-
-            return result
-
-    report = look(folder, state, at("19:45"), Clumsy())
+    report = look(folder, state, at("19:45"), clumsy)
     assert (report.looked, len(report.failed), report.exit_code) == (3, 2, Exit.PARTLY)
     assert KEYS[3] in report.failed
     again = look(folder, state, at("20:15"))  # the timer asks again, and those that failed are looked at
