@@ -6,12 +6,18 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from haulm.beds.in_step import asked, finished
 from haulm.beds.memo import OPEN_DAYS, Memo
 
 
 @dataclass(frozen=True)
 class Sums:
     total: NDArray[np.float64]
+
+
+def at_once(answer):
+    """A course that comes to this answer."""
+    return asked(lambda answers: answers, answer)
 
 
 class Walk:
@@ -26,10 +32,10 @@ class Walk:
         def run(state, days):
             self.days += range(days.start, days.stop)
             total = state + np.cumsum(inputs[0, days])
-            return float(total[-1]), Sums(total)
+            return at_once((float(total[-1]), Sums(total)))
 
         self.days = []
-        state, found = self.memo.march("walk", given, inputs, lambda: start, run)
+        state, found = finished(self.memo.march("walk", given, inputs, lambda: start, run))
         assert state == found.total[-1]
         np.testing.assert_allclose(found.total, start + np.cumsum(inputs[0]), atol=1e-12)
         return self.days
@@ -82,18 +88,18 @@ def test_a_change_long_ago_is_walked_from_the_beginning(walk):
 
 
 def test_not_known_is_equal_to_not_known_and_to_nothing_else(walk):
-    memo, asked = Memo(), []
+    memo, walked = Memo(), []
 
     def run(state, days):
-        asked.append(days)
-        return state, Sums(inputs[0, days])
+        walked.append(days)
+        return at_once((state, Sums(inputs[0, days])))
 
     for inputs in (np.array([[1.0, np.nan] + [0.0] * 8]), np.array([[1.0, np.nan] + [0.0] * 8])):
-        memo.march("walk", (), inputs, float, run)
-    assert len(asked) == 2  # the first time, in its two pieces
+        finished(memo.march("walk", (), inputs, float, run))
+    assert len(walked) == 2  # the first time, in its two pieces
     inputs = np.array([[1.0, 2.0] + [0.0] * 8])
-    memo.march("walk", (), inputs, float, run)
-    assert len(asked) == 4
+    finished(memo.march("walk", (), inputs, float, run))
+    assert len(walked) == 4
 
 
 def test_other_circumstances_begin_anew(walk):

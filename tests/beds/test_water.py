@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from haulm.beds.evaporation import evaporation_of
 from haulm.beds.forcing import PlaceMean, ahead, climate_of, past
+from haulm.beds.in_step import finished
 from haulm.beds.noted import Noted
 from haulm.beds.water import AS_USUAL, bed_days, grown_on, water_now
 from haulm.science.soil_properties import TEXTURES
@@ -55,7 +56,7 @@ def bed_water(make, today):
         evaporation = evaporation_of(timeline, make.place(), been, expected, dry=False)
         moved = Daily(been.first, np.full(count, kc_moved))
         evaporation = replace(evaporation, kc_moved=moved)
-        return water_now(on_bed, been, expected, evaporation, Daily(today, np.full(30, chance)))[0]
+        return finished(water_now(on_bed, been, expected, evaporation, Daily(today, np.full(30, chance))))[0]
 
     return worked_out
 

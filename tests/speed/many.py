@@ -33,8 +33,7 @@ from haulm.jobs.engine import Engine, engine_for
 from haulm.jobs.gardens import morning_of_gardens
 from haulm.jobs.office import Wishes
 from haulm.jobs.state_folder import StateFolder
-from haulm.jobs.write import think_all
-from haulm.jobs.write_chunk import Result, Task, write_chunk
+from haulm.jobs.write_chunk import Result, Task, think_side_by_side, write_chunk
 from haulm.settings.gardens import gardens_in
 
 HERE = Path(__file__).parent
@@ -61,8 +60,7 @@ def timed(task: Task) -> tuple[Result, float, float, float]:
     The thinking is done twice, so that the real thing runs as it is: what is over is the letters'.
     """
     begun = time.process_time()
-    for alike in task:
-        think_all(alike.letters, alike.observed, alike.moment)
+    think_side_by_side(task)
     thought = time.process_time()
     result = write_chunk(task)
     return result, thought - begun, time.process_time() - thought, peak_mib()

@@ -1,6 +1,6 @@
 """From weather and journal to the condition of each planting on one morning."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
@@ -13,6 +13,7 @@ from haulm.beds.earlier import earlier_crops
 from haulm.beds.endings import ends_of
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, climate_of
 from haulm.beds.frosted import tops_frosted
+from haulm.beds.in_step import Course, finished, side_by_side
 from haulm.beds.kept_seed import kept_seed_of
 from haulm.beds.memo import Memo
 from haulm.beds.noted import (
@@ -119,7 +120,7 @@ def conditions_of(
     memo
         What the morning before left; it changes no answer.
     """
-    return conditions_of_all([Tended(garden, journal, thresholds, sky)], timeline, told, memo)[0]
+    return finished(conditions_of_all([Tended(garden, journal, thresholds, sky)], timeline, told, memo))[0]
 
 
 def conditions_of_all(
@@ -128,8 +129,8 @@ def conditions_of_all(
     told: PlaceMean,
     memo: Memo | None = None,
     weather: PlaceWeather | None = None,
-) -> list[tuple[Condition, ...]]:
-    """Those of several gardens of one place, whose soils and water are worked out in one go.
+) -> Course[list[tuple[Condition, ...]]]:
+    """Those of several gardens of one place, whose soils and water are worked out in one go, as a course.
 
     What is told of a garden does not depend on which others stand beside it. `weather` is the place's, where whoever
     asks has it already.
@@ -140,8 +141,9 @@ def conditions_of_all(
         return [() for _ in gardens]
     own_years = any(garden.waits for garden in gardens)
     place = _place(many[0].garden.place, timeline, told, memo, weather, own_years=own_years)
-    grown = [crop for waits in (False, True) for crop in _grown(place, [g for g in gardens if g.waits is waits])]
-    watered = _watered(place, grown)
+    alike = [[garden for garden in gardens if garden.waits is waits] for waits in (False, True)]
+    grown = [crop for some in (yield from side_by_side([_grown(place, those) for those in alike])) for crop in some]
+    watered = yield from _watered(place, grown)
     found: dict[int, list[Condition]] = {id(garden): _kept(place, garden) for garden in gardens}
     for crop in grown:
         found[id(crop.garden)].append(_condition(place, crop, watered.get(id(crop))))
@@ -202,11 +204,11 @@ class _Row:
     days_ahead: int
 
 
-def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
+def _grown(place: _Place, gardens: Sequence[_Garden]) -> Course[list[_Grown]]:
     """The crops of some gardens, all of which look at the place's own years, or none; their soil is run together."""
     gardens = [garden for garden in gardens if garden.growing]
     if not gardens:
-        return
+        return []
     coming = place.weather.coming[gardens[0].waits]
     reach = [_soil_days(garden.growing, garden.days, place.today) for garden in gardens]
     near = coming.part(slice(0, max(reach)))
@@ -220,14 +222,14 @@ def _grown(place: _Place, gardens: Sequence[_Garden]) -> Iterator[_Grown]:
     lying = np.stack([straw_lying_m(row.bed, row.garden.tended.journal, first, count) for row in rows])
     new_straw_m = [row.garden.tended.thresholds.planting.straw_at_planting_m for row in rows]
     beds, plantings = [row.bed for row in rows], [row.planting for row in rows]
-    run = run_soil(place.ground, beds, plantings, lying, new_straw_m, been, near, place.memo)
+    run = yield from run_soil(place.ground, beds, plantings, lying, new_straw_m, been, near, place.memo)
     under_straw = lying[:, been.days] > 0.0
     plots = [
         _plot(row, taught_by(row.garden.tended.journal, heard, been.days + row.days_ahead), raked=bool(straw))
         for row, heard, straw in zip(rows, run.heard, under_straw, strict=True)
     ]
-    for row, soil in zip(rows, soils_now(run, plots, place.climate.years), strict=True):
-        yield _crop(place, row, soil)
+    soils = soils_now(run, plots, place.climate.years)
+    return [_crop(place, row, soil) for row, soil in zip(rows, soils, strict=True)]
 
 
 def _plot(row: _Row, taught: Taught, *, raked: bool) -> Plot:
@@ -355,21 +357,26 @@ def _soil_days(alive: Iterable[Planting], days: Mapping[str, Noted], today: date
     return min(max(map(asked, alive)), LONGEST_OUTLOOK_DAYS)
 
 
-def _watered(place: _Place, grown: Sequence[_Grown]) -> dict[int, WaterNow]:
+def _watered(place: _Place, grown: Sequence[_Grown]) -> Course[dict[int, WaterNow]]:
     """The water of each bed, under the crop that holds it, by the identity of the crop."""
     alike: dict[tuple[date, StrawWater], list[_Grown]] = {}
     for crop in grown:
         if crop.garden.holders.get(crop.bed.key, crop.planting.key) == crop.planting.key:
             holds = StrawWater(most_mm=crop.garden.tended.thresholds.straw.holds_most_mm)
             alike.setdefault((_water_begins(crop, place.today), holds), []).append(crop)
-    found: dict[int, WaterNow] = {}
-    for (begins, holds), crops in alike.items():
+
+    def waters(begins: date, holds: StrawWater, crops: Sequence[_Grown]) -> Course[list[WaterNow]]:
         been, coming = place.weather.been.since(begins), place.weather.coming[False]
         on_beds = _beds_days(crops, been, coming, holds)
         chance, memo = place.timeline.days.of("rain_chance"), place.memo.under(been.first.isoformat())
-        waters = water_now(on_beds, been, coming, place.weather.evaporation, chance, memo)
-        found |= {id(crop): water for crop, water in zip(crops, waters, strict=True)}
-    return found
+        return water_now(on_beds, been, coming, place.weather.evaporation, chance, memo)
+
+    told = yield from side_by_side([waters(*way, crops) for way, crops in alike.items()])
+    return {
+        id(crop): water
+        for crops, some in zip(alike.values(), told, strict=True)
+        for crop, water in zip(crops, some, strict=True)
+    }
 
 
 def _water_begins(grown: _Grown, today: date) -> date:

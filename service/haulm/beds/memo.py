@@ -11,6 +11,7 @@ from typing import Any, ClassVar, Protocol, TypeVar, cast
 
 import numpy as np
 
+from haulm.beds.in_step import Course
 from haulm.weather import FloatArray
 
 # How many of the newest days are thought likely to change by the next morning (a forecast there gives way to what was
@@ -77,8 +78,8 @@ class Memo:
         given: tuple[object, ...],
         inputs: FloatArray,
         start: Callable[[], State],
-        run: Callable[[State, slice], tuple[State, Found]],
-    ) -> tuple[State, Found]:
+        run: Callable[[State, slice], Course[tuple[State, Found]]],
+    ) -> Course[tuple[State, Found]]:
         """A state carried through days, from the first or from where nothing has changed before.
 
         Parameters
@@ -105,7 +106,7 @@ class Memo:
         for stop in (days - changed, days) if self._goes_on else (days,):
             at, state = stops[-1]
             if at < stop:
-                state, more = run(cast("State", state), slice(at, stop))
+                state, more = yield from run(cast("State", state), slice(at, stop))
                 found = more if found is None else _joined(found, more)
                 stops = (*stops, (stop, state))
         self._marched[name] = _Marched(given, inputs, found, stops[-STOPS:])

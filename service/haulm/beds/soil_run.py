@@ -13,15 +13,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from haulm.beds.forcing import VALUES, Climate, Forcing
+from haulm.beds.in_step import Course, asked
 from haulm.beds.memo import Memo
 from haulm.beds.readings import READ_AT_M, Heard
 from haulm.garden import Bed, Place, Planting
 from haulm.science import soil_learning as learning
 from haulm.science import soil_surface as surface
-from haulm.science import soil_temperature as column
 from haulm.science.bed_surface import LIGHT, Bedding, beside, settled_m, sides_conductance_w_m2_k
 from haulm.science.climatology import mean_year_at
 from haulm.science.evapotranspiration import hargreaves_et_mm
+from haulm.science.marches import SoilMarch, march_soils
 from haulm.science.rows import widened
 from haulm.science.soil_day import surface_swing_c
 from haulm.science.soil_freezing import Freezing
@@ -128,8 +129,8 @@ def ground_of(place: Place, climate: Climate) -> Ground:
 def run_soil(
     ground: Ground, beds: Sequence[Bed], plantings: Sequence[Planting], straw_m: FloatArray, new_straw_m: ArrayLike,
     past: Forcing, ahead: Forcing, memo: Memo,
-) -> SoilRun:  # fmt: skip
-    """Soil under each planting's bed.
+) -> Course[SoilRun]:  # fmt: skip
+    """Soil under each planting's bed, as a course.
 
     Parameters
     ----------
@@ -142,12 +143,12 @@ def run_soil(
     """
     given = (ground, tuple(beds), tuple(plantings))
     many = memo.kept("beds", given, lambda: _beds_of(*given))
-    state, been = _past(many, past, straw_m[:, : past.days], memo)
+    state, been = yield from _past(many, past, straw_m[:, : past.days], memo)
     rows = _rows_ahead(ahead.air_min_c.shape[0], raked=bool(straw_m[:, past.days].any()))
     laid_m = np.broadcast_to(np.asarray(new_straw_m, dtype=np.float64), (len(beds),))
     fresh = settled_m(laid_m[:, None], np.arange(ahead.days))
     straws = np.stack([straw_m[:, past.days :], fresh, np.zeros_like(fresh)], axis=1)
-    coming = _coming(many, state, ahead, straws, rows)
+    coming = yield from _coming(many, state, ahead, straws, rows)
     own = coming.soil_c[SEED, : len(beds) * len(rows)].reshape(len(beds), len(rows), ahead.days)
     lost = _lost(past, ahead)
     share = np.concatenate([np.ones(past.days), np.full(ahead.days, AIR_SPREAD_SHARE)])
@@ -198,7 +199,7 @@ def _beds_of(ground: Ground, beds: Sequence[Bed], plantings: Sequence[Planting])
     return _Beds(ground, tuple(beds), learning.fourfold(soil, len(beds)), np.array(ties)[:, None])
 
 
-def _past(many: _Beds, past: Forcing, straw_m: FloatArray, memo: Memo) -> tuple[_State, _Days]:
+def _past(many: _Beds, past: Forcing, straw_m: FloatArray, memo: Memo) -> Course[tuple[_State, _Days]]:
     """All days up to yesterday, or those since the last that has not changed."""
     usual = straw_resistance_m2k_w(straw_m[:, :YEAR_DAYS].mean(axis=1), USUAL_WETNESS)
     depths = np.asarray(many.soil.depths_m)
@@ -206,11 +207,11 @@ def _past(many: _Beds, past: Forcing, straw_m: FloatArray, memo: Memo) -> tuple[
     def start() -> _State:
         return _start(many, usual, float(past.day_of_year[0]))
 
-    def run(state: _State, days: slice) -> tuple[_State, _Days]:
+    def run(state: _State, days: slice) -> Course[tuple[_State, _Days]]:
         return _march(many, state, past.part(days), straw_m[:, days])
 
     inputs = np.concatenate([past.air_min_c, past.air_max_c, past.rain_mm, straw_m])
-    return memo.march("soil", (many.ground, many.beds, depths, past.first, usual), inputs, start, run)
+    return (yield from memo.march("soil", (many.ground, many.beds, depths, past.first, usual), inputs, start, run))
 
 
 def _start(many: _Beds, straw_m2k_w: FloatArray, first_day: float) -> _State:
@@ -223,12 +224,13 @@ def _start(many: _Beds, straw_m2k_w: FloatArray, first_day: float) -> _State:
     return _State(surface.start_state(len(many)), learning.settled_state(*drives, day, first_day, many.soil))
 
 
-def _coming(many: _Beds, state: _State, ahead: Forcing, straws_m: FloatArray, rows: _RowsAhead) -> _Days:
+def _coming(many: _Beds, state: _State, ahead: Forcing, straws_m: FloatArray, rows: _RowsAhead) -> Course[_Days]:
     """The days ahead, each bed under each straw (beds, straws, days) and by each way that its rows ask for."""
     each = len(rows)
     wide = _State(np.repeat(state.surface, each, axis=0), state.column[_rows(len(many), each)])
     lying = straws_m[:, rows.straw].reshape(-1, ahead.days)
-    return _march(many, wide, ahead.by(np.tile(rows.way, len(many))), lying)[1]
+    _, days = yield from _march(many, wide, ahead.by(np.tile(rows.way, len(many))), lying)
+    return days
 
 
 @lru_cache(maxsize=16)
@@ -238,7 +240,7 @@ def _rows(beds: int, each: int) -> NDArray[np.int64]:
     return np.concatenate([own, np.arange(beds, len(learning.SERIES) * beds)])
 
 
-def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) -> tuple[_State, _Days]:
+def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) -> Course[tuple[_State, _Days]]:
     """Some days of every bed, in one row or more; a bed's first row is the one that readings are set against.
 
     The weather has a way for every row, or one for all.
@@ -258,7 +260,7 @@ def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) ->
     others = learning.drives(felt_first, straw[first], turn, Sides(many.ties, air[first]))
     forcing, layer = (np.concatenate([mine, other[len(many) :]]) for mine, other in zip(own, others, strict=True))
     soil = learning.rows_of(many.soil, _rows(len(many), each))
-    after, found = column.advance(state.column, forcing, layer, soil)
+    after, found = yield from asked(march_soils, SoilMarch(state.column, forcing, layer, soil))
     swing = surface_swing_c(low[first], high[first], felt_first.warming_c)
     told = _Days(found.soil_c.transpose(2, 0, 1), swing, own[1][first], felt_first.resistance_m2k_w, straw[first])
     return _State(top, after), told

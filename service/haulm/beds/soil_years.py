@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from haulm.beds.forcing import Climate, Forcing, ahead, past
+from haulm.beds.in_step import finished
 from haulm.beds.memo import Memo
 from haulm.beds.readings import taught_by
 from haulm.beds.soil_run import Ground, run_soil
@@ -61,7 +62,7 @@ def learned_from(
     been = past(timeline, climate, timeline.today.replace(year=timeline.today.year - 1, month=1, day=1))
     today = ahead(timeline, climate, own_years=False, count=1)
     lying = straw_lying_m(bed, journal, been.first, been.days + today.days)[None, :]
-    run = run_soil(ground, [bed], [planting], lying, 0.0, been, today, Memo())
+    run = finished(run_soil(ground, [bed], [planting], lying, 0.0, been, today, Memo()))
     return taught_by(journal, run.heard[0], been.days + today.days).learned.mean
 
 

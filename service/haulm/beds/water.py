@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from haulm.bed_water import WaterLately, WaterNow
 from haulm.beds.evaporation import Evaporation
 from haulm.beds.forcing import SPREAD_OF_UNKNOWN_C, Forcing
+from haulm.beds.in_step import Course, asked
 from haulm.beds.memo import Memo
 from haulm.beds.noted import Noted
 from haulm.garden import Bed
 from haulm.science import water_balance as wb
+from haulm.science.marches import WaterMarch, march_waters
 from haulm.science.rows import widened
 from haulm.science.soil_properties import TEXTURES
 from haulm.weather import DAY, Daily, FloatArray
@@ -85,8 +87,8 @@ def grown_on(days: Noted, growth: Daily | None, first: date, count: int) -> Floa
 
 def water_now(
     on_beds: BedDays, past: Forcing, ahead: Forcing, evaporation: Evaporation, chance: Daily, memo: Memo | None = None
-) -> list[WaterNow]:
-    """Each bed's water this morning, and how long it lasts without watering.
+) -> Course[list[WaterNow]]:
+    """Each bed's water this morning, and how long it lasts without watering, as a course.
 
     Parameters
     ----------
@@ -100,10 +102,11 @@ def water_now(
         Chance of rain a day as forecast; NaN where not given.
     """
     drivers = _drivers(on_beds, past, evaporation)
-    state, been = _been(past.first, drivers, on_beds.holds, memo or Memo(goes_on=False))
+    state, been = yield from _been(past.first, drivers, on_beds.holds, memo or Memo(goes_on=False))
     coming = _drivers(on_beds, ahead, evaporation, count=WEEK)
     likely = np.broadcast_to(_likely_rain(ahead, chance)[:WEEK], coming["rain_mm"].shape)
-    _, lasts = wb.advance(state, wb.WaterForcing(**{**coming, "rain_mm": likely}), on_beds.holds)
+    to_last = wb.WaterForcing(**{**coming, "rain_mm": likely})
+    _, lasts = yield from asked(march_waters, WaterMarch(state, to_last, on_beds.holds))
     has_forecast = bool((ahead.air_spread_c[:WEEK] < SPREAD_OF_UNKNOWN_C).all())
     need_mm = (coming["kc"] * coming["eto_mm"]).sum(axis=1)
     in_straw = wb.straw_water_in(state)[wb.RAIN_AS_NONE]
@@ -155,19 +158,19 @@ def _lately(
 
 def _been(
     first: date, drivers: dict[str, FloatArray], holds: wb.StrawWater, memo: Memo
-) -> tuple[FloatArray, wb.WaterTrajectory]:
+) -> Course[tuple[FloatArray, wb.WaterTrajectory]]:
     """The balance up to yesterday, begun at field capacity."""
     full = {name: drivers[name][:, 0] for name in ("total_mm", "top_mm")}
 
     def start() -> FloatArray:
         return wb.start_state(**full, driest_share=0.0, wettest_share=0.0)
 
-    def run(state: FloatArray, days: slice) -> tuple[FloatArray, wb.WaterTrajectory]:
+    def run(state: FloatArray, days: slice) -> Course[tuple[FloatArray, wb.WaterTrajectory]]:
         forcing = wb.WaterForcing(**{name: values[:, days] for name, values in drivers.items()})
-        return wb.advance(state, forcing, holds)
+        return asked(march_waters, WaterMarch(state, forcing, holds))
 
     inputs = np.stack(list(drivers.values()))
-    return memo.march("water", (first, holds, *full.values()), inputs, start, run)
+    return (yield from memo.march("water", (first, holds, *full.values()), inputs, start, run))
 
 
 def _drivers(

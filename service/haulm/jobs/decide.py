@@ -16,6 +16,7 @@ from haulm.alerts.seed import BUY_SEED, IN_VAIN, OFF_WINDOW
 from haulm.alerts.select import Judged, Open, before, in_order, let_go, open_episodes, select
 from haulm.beds.conditions import Tended, conditions_of_all
 from haulm.beds.forcing import PlaceMean
+from haulm.beds.in_step import Course, finished
 from haulm.beds.memo import Memo
 from haulm.beds.outside import Outside, PlaceWeather, outside_of
 from haulm.beds.rain import with_rain_chances
@@ -102,9 +103,21 @@ def decide_all(
     memo: Memo | None = None,
     outside: Outside | None = None,
 ) -> list[Decision]:
-    """The same for gardens of one place, whose beds are worked out in one go: each answer is what `decide` gives.
+    """The same for gardens of one place, whose beds are worked out in one go: each answer is what `decide` gives."""
+    return finished(deciding(asking, as_of, record, forecasts, told, memo=memo, outside=outside))
 
-    `outside` is that of a single garden.
+
+def deciding(
+    asking: Sequence[Asking],
+    as_of: datetime,
+    record: Record | None,
+    forecasts: Sequence[Forecast],
+    told: PlaceMean | None = None,
+    *,
+    memo: Memo | None = None,
+    outside: Outside | None = None,
+) -> Course[list[Decision]]:
+    """`decide_all` as a course, so that other places' may go beside it. `outside` is that of a single garden.
 
     Raises
     ------
@@ -124,7 +137,7 @@ def decide_all(
         seed_told = _seed_told(before(one.memory, known.today), known.today)
         fits = outside.fits if outside else {}
         tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told, fits))
-    together = _together(tended, known, told or PlaceMean(), memo, outside.weather if outside else None)
+    together = yield from _together(tended, known, told or PlaceMean(), memo, outside.weather if outside else None)
     return [
         _decided(one, own.memory, found, known, as_of, told or PlaceMean())
         for one, own, found in zip(tended, asking, together, strict=True)
@@ -158,14 +171,15 @@ Found = tuple[tuple[Condition, ...], tuple[str, ...]]
 
 def _together(
     tended: Sequence[Tended], known: Timeline, told: PlaceMean, memo: Memo, weather: PlaceWeather | None = None
-) -> list[Found]:
+) -> Course[list[Found]]:
     """What is so in the beds of all gardens; where a fault of haulm's own stops that, of each by itself."""
     try:
-        return [(found, ()) for found in conditions_of_all(tended, known, told, memo, weather)]
+        found = yield from conditions_of_all(tended, known, told, memo, weather)
     except Exception as fault:  # noqa: BLE001  which garden it was, and what, is found out one by one
         if len(tended) > 1:
-            return [_together([one], known, told, Memo(goes_on=False))[0] for one in tended]
-        return [_apart(tended[0], fault, lambda one: conditions_of_all([one], known, told)[0])]
+            return [finished(_together([one], known, told, Memo(goes_on=False)))[0] for one in tended]
+        return [_apart(tended[0], fault, lambda one: finished(conditions_of_all([one], known, told))[0])]
+    return [(conditions, ()) for conditions in found]
 
 
 def _decided(
@@ -179,7 +193,7 @@ def _decided(
     except Exception as fault:  # noqa: BLE001  told in the letter, and the others go on
 
         def alone(one: Tended) -> tuple[Condition, ...]:
-            apart = conditions_of_all([one], known, told)[0]
+            apart = finished(conditions_of_all([one], known, told))[0]
             _of_the_beds(apart, thresholds, open_said)
             return apart
 

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Generic, TypeVar
 
+from haulm.advice import Decision
+from haulm.beds.in_step import finished, side_by_side
 from haulm.errors import own_fault
 from haulm.jobs.look import Look, LookWanted, look_all
 from haulm.jobs.observe import Observed
-from haulm.jobs.write import Wanted, Written, write_all
+from haulm.jobs.write import Wanted, Written, thinking, write_all, written
 
 _LOG = logging.getLogger("haulm")
 _W = TypeVar("_W")
@@ -38,7 +40,19 @@ Result = list[list[Written | Unwritten]]
 
 def write_chunk(task: Task) -> Result:
     """The letters of each group, in its order. One that cannot be written spoils no other."""
-    return [_of_group(write_all, alike) for alike in task]
+    try:
+        return [
+            [written(decision, alike.observed, one) for decision, one in zip(decisions, alike.letters, strict=True)]
+            for alike, decisions in zip(task, think_side_by_side(task), strict=True)
+        ]
+    except Exception:  # noqa: BLE001  whose fault it was is found out group by group
+        return [_of_group(write_all, alike) for alike in task]
+
+
+def think_side_by_side(task: Task) -> list[list[Decision]]:
+    """What the letters of each group will tell; the groups march through their days as one."""
+    courses = [thinking(alike.letters, alike.observed, alike.moment) for alike in task]
+    return finished(side_by_side(courses))
 
 
 def look_chunk(task: Sequence[Alike[LookWanted]]) -> list[list[Look | Unwritten]]:
