@@ -81,11 +81,13 @@ class SoilNow:
     questioned_c
         Readings of the grower's thermometer (day, °C) that are too far from all else to be used.
     fit_chance
-        Chance, 0 to 1, that a day's mean is at or beyond the limit planting waits for; None where nothing asks.
+        Chance, 0 to 1, that a day's mean is at or beyond the limit planting waits for, from five weeks back; None where
+        nothing asks.
     ready_if_raked
         As `ready`, were the straw that lies raked off today; None in autumn and where none lies.
     lowest_c
-        The coldest moment of each day at the same depth, as the bed lies; None where it was not worked out.
+        The coldest moment of each day at the same depth, as the bed lies, from today on; None where it was not worked
+        out.
     ready_by_year
         The same by the weather of each own year, with no error of the estimate.
     taught

@@ -96,8 +96,8 @@ def shoots_range(days: Noted, soil_c: Daily, today: date, earlier: EarlierCrops 
     shares = dev.emergence_shares(soil_c.between(planted + DAY, soil_c.last))
     likely_way, late_way = between_the_bounds(days.chitting, planted)
     likely_way = min(max(likely_way + earlier.shoots_later_share, LEAST_SHARE), late_way)
-    start = int(dev.first_day_reached(shares.early))
-    if start < 0:
+    start = _reached(shares.early)
+    if start == len(shares.early):
         return DayRange(None, None, None, 1.0, 0)
     left = dev.EmergenceShares(shares.early[start:], shares.late[start:])  # no way between the bounds is earlier
     early = planted + (start + 1) * DAY
@@ -113,8 +113,13 @@ def between_the_bounds(chitting: date | None, planted: date) -> tuple[float, flo
 
 
 def _day(first: date, share: FloatArray) -> date | None:
-    position = int(dev.first_day_reached(share))
-    return None if position < 0 else first + position * DAY
+    position = _reached(share)
+    return None if position == len(share) else first + position * DAY
+
+
+def _reached(growing: FloatArray) -> int:
+    """`development.first_day_reached` of one seed; the number of days where it is none of them."""
+    return int(np.searchsorted(growing, dev.REACHED))
 
 
 def crop_now(

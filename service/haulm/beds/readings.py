@@ -4,13 +4,16 @@ from dataclasses import dataclass
 from datetime import UTC, date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from haulm.garden import Bed, Entry, Journal, Place, What
 from haulm.science.soil_day import day_wave, off_the_mean_c
-from haulm.science.soil_learning import Errors, Learned, learn, places_under_straw, sum_over
+from haulm.science.soil_learning import Errors, Learned, learn, places_under_straw, sum_over, told_apart
 from haulm.science.soil_properties import TEXTURES
 from haulm.taught import SoilReading
 from haulm.weather import FloatArray
+
+IntArray = NDArray[np.int64]
 
 # A kitchen thermometer pushed in to its handle (judgement). The journal keeps no depth, and seed that is laid on the
 # soil has none: readings are taken to be of 10 cm whatever the seed's depth, and teach about every depth.
@@ -28,10 +31,11 @@ class Heard:
 
     Attributes
     ----------
-    estimate_c
-        The estimate at the depth where readings are taken.
-    series, series_read
-        How each coefficient moves it, where the seed lies and where readings are taken, (4, days).
+    soils_c
+        The estimate at the depth where readings are taken, and the three soils beside it, as
+        `soil_learning.told_apart` takes them: up to yesterday and from today on, (4, days) each.
+    series
+        How each coefficient moves the estimate where the seed lies, (4, days).
     swing_c, layer_m2k_w
         Half the day's range at the surface, and all that lies between it and the soil.
     natural_m2k_w, straw_m2k_w
@@ -41,13 +45,17 @@ class Heard:
     bed: Bed
     place: Place
     first: date
-    estimate_c: FloatArray
+    soils_c: tuple[FloatArray, ...]
     series: FloatArray
-    series_read: FloatArray
     swing_c: FloatArray
     layer_m2k_w: FloatArray
     natural_m2k_w: FloatArray
     straw_m2k_w: FloatArray
+
+    def where_read(self, at: IntArray) -> tuple[FloatArray, FloatArray]:
+        """The estimate on some days where readings are taken, (n,), and how each coefficient moves it, (4, n)."""
+        estimate_c, series = told_apart(np.concatenate(self.soils_c, axis=1)[:, at])
+        return estimate_c[0], series[:, 0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,28 +103,28 @@ def taught_by(journal: Journal, heard: Heard, days: int) -> Taught:
     at = np.array([reading.at for reading in readings], dtype=np.int64)
     mean_c = np.array([reading.mean_c for reading in readings])
     places = places_under_straw(heard.natural_m2k_w[:days], heard.straw_m2k_w[:days])
+    estimate_c, series_read = heard.where_read(at)
     learned = learn(
-        mean_c - heard.estimate_c[at],
-        heard.series_read[:, at],
+        mean_c - estimate_c,
+        series_read,
         at.astype(np.float64),
         KITCHEN,
         reading_c=np.array([reading.error_c for reading in readings]),
         places=places,
     )
-    beside = tuple(_beside(reading, heard, learned, k) for k, reading in enumerate(readings))
+    taught_c = estimate_c + learned.mean @ series_read
+    beside = tuple(
+        SoilReading(one.entry.day, one.read_c, one.mean_c, untaught, taught, not questioned)
+        for one, untaught, taught, questioned in zip(
+            readings, estimate_c.tolist(), taught_c.tolist(), learned.questioned.tolist(), strict=True
+        )
+    )
     move_c = sum_over(learned.mean, heard.series) if readings else np.zeros(heard.series.shape[1])
     return Taught(move_c, learned, heard.series, places, beside)
 
 
-def _beside(reading: _Reading, heard: Heard, learned: Learned, number: int) -> SoilReading:
-    untaught_c = float(heard.estimate_c[reading.at])
-    taught_c = untaught_c + float(learned.mean @ heard.series_read[:, reading.at])
-    believed = not learned.questioned[number]
-    return SoilReading(reading.entry.day, reading.read_c, reading.mean_c, untaught_c, taught_c, believed)
-
-
 def _held(entry: Entry, heard: Heard) -> bool:
-    return entry.value is not None and 0 <= (entry.day - heard.first).days < len(heard.estimate_c)
+    return entry.value is not None and 0 <= (entry.day - heard.first).days < heard.series.shape[1]
 
 
 def _reading(entry: Entry, heard: Heard) -> _Reading:

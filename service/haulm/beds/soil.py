@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 
 from haulm.beds.forcing import days_of_year
-from haulm.beds.readings import KITCHEN, Heard, Taught
+from haulm.beds.readings import KITCHEN, Taught
 from haulm.beds.ready import Waits, errors_ahead_c, limit_of, ready_by_year, ready_ranges, waits_of
 from haulm.beds.soil_run import YEAR_DAYS, SoilRun
 from haulm.condition import DayRange, SoilNow
@@ -20,8 +20,9 @@ from haulm.science.soil_ready import DRAWS
 from haulm.science.sun import top_radiation_mj
 from haulm.settings.thresholds import Thresholds
 from haulm.taught import SoilTaught, YearReady
-from haulm.weather import Daily, FloatArray
+from haulm.weather import DAY, Daily, FloatArray
 
+LATELY_DAYS = 35  # how far back it is told how likely the soil was warm or cool enough
 TOGETHER = 1 << 18  # numbers of drawn errors held at once: 2 MiB
 
 
@@ -78,8 +79,12 @@ def soils_now(run: SoilRun, plots: Sequence[Plot], years: Sequence[int] = ()) ->
     soils = _moved(run, plots)
     days, seen = run.past_c.shape[1], soils.seen_c
     spread = np.hypot(spread_c(soils.series, soils.covariance, seen, KITCHEN), run.doubt_c)
-    lowest = seen - _half_range_c(run.heard, plots)
-    fit, ready = _fit_chance(seen, spread, plots), _readiness(run, plots, soils, years)
+    lately = max(days - LATELY_DAYS, 0)
+    fit, lowest = (
+        _fit_chance(seen[:, lately:], spread[:, lately:], plots),
+        soils.lies_c[:, 0] - _half_range_c(run, plots),
+    )
+    ready = _readiness(run, plots, soils, years)
     found = []
     for row, plot in enumerate(plots):
         until = days + plot.days_ahead
@@ -91,9 +96,9 @@ def soils_now(run: SoilRun, plots: Sequence[Plot], years: Sequence[int] = ()) ->
                 known=_is_known(run, plot),
                 ready=ready[row].as_it_lies,
                 questioned_c=plot.taught.questioned,
-                fit_chance=Daily(run.first, fit[row, :until]) if plot.waits else None,
+                fit_chance=Daily(run.first + lately * DAY, fit[row, : until - lately]) if plot.waits else None,
                 ready_if_raked=ready[row].if_raked,
-                lowest_c=Daily(run.first, lowest[row, :until]),
+                lowest_c=Daily(run.today, lowest[row, : plot.days_ahead]),
                 ready_by_year=ready[row].by_year,
                 taught=_told(run, row, plot.taught, seen[row], until) if plot.taught.readings else None,
             )
@@ -188,16 +193,19 @@ def _bright_less_dull(run: SoilRun, latitude_deg: float) -> FloatArray:
     return weights
 
 
-def _half_range_c(heard: Sequence[Heard], plots: Sequence[Plot]) -> FloatArray:
-    """Half of each day's range where the seed lies; freezing soil, which holds the wave back, is not looked at."""
-    soils = [TEXTURES[one.bed.texture] for one in heard]
+def _half_range_c(run: SoilRun, plots: Sequence[Plot]) -> FloatArray:
+    """Half of the range of each day ahead where the seed lies; freezing soil, which holds the wave back, is not looked
+    at."""
+    days = run.past_c.shape[1]
+    soils = [TEXTURES[one.bed.texture] for one in run.heard]
     depth_m = np.array([plot.planting.depth_m for plot in plots])[:, None]
     conductivity, capacity = (
         np.array([getattr(soil, name) for soil in soils])[:, None]
         for name in ("conductivity_w_mk", "heat_capacity_mj_m3k")
     )
-    share, _ = day_wave(depth_m, np.stack([one.layer_m2k_w for one in heard]), conductivity, capacity)
-    return np.asarray(np.stack([one.swing_c for one in heard]) * share)
+    layer, swing = (np.stack([getattr(one, name)[days:] for one in run.heard]) for name in ("layer_m2k_w", "swing_c"))
+    share, _ = day_wave(depth_m, layer, conductivity, capacity)
+    return np.asarray(swing * share)
 
 
 def _fit_chance(soil_c: FloatArray, spread_c: FloatArray, plots: Sequence[Plot]) -> FloatArray:

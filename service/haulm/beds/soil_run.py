@@ -245,23 +245,23 @@ def _march(many: _Beds, state: _State, weather: Forcing, straw_m: FloatArray) ->
 
     The weather has a way for every row, or one for all.
     """
-    low, high, rain = (widened(getattr(weather, name), straw_m.shape) for name in VALUES)
+    low, high, rain = (getattr(weather, name) for name in VALUES)
     place, day, each = many.ground.place, weather.day_of_year, len(straw_m) // len(many)
     light = np.repeat([LIGHT[bed.light] for bed in many.beds], each, axis=0)
     bedding = Bedding(straw_m, light[:, :1], light[:, 1:])
     top_mj = top_radiation_of_days_mj(place.latitude_deg, day)[None, :]
     top, felt = surface.advance(state.surface, low, high, rain, top_mj, many.ground.cover, bedding=bedding)
     straw = straw_resistance_m2k_w(straw_m, felt.straw_wetness)
-    air, ties = (low + high) / 2.0, np.repeat(many.ties, each, axis=0)
+    air, ties = widened((low + high) / 2.0, straw_m.shape), np.repeat(many.ties, each, axis=0)
     own = beside(felt.temperature_c, felt.resistance_m2k_w + straw, ties, air)
     first = slice(None, None, each)
     felt_first = surface.Felt(*(getattr(felt, name)[first] for name in surface.Felt.__slots__))
     turn = learning.season_turn(place.latitude_deg, day)
-    others = learning.drives(felt_first, straw[first], turn, Sides(many.ties, air[first]))
-    forcing, layer = (np.concatenate([mine, other[len(many) :]]) for mine, other in zip(own, others, strict=True))
+    forcing, layer = learning.drives_under(own, felt_first, straw[first], turn, Sides(many.ties, air[first]))
     soil = learning.rows_of(many.soil, _rows(len(many), each))
     after, found = yield from asked(march_soils, SoilMarch(state.column, forcing, layer, soil))
-    swing = surface_swing_c(low[first], high[first], felt_first.warming_c)
+    low, high = (one if len(one) == 1 else one[first] for one in (low, high))
+    swing = surface_swing_c(low, high, felt_first.warming_c)
     told = _Days(found.soil_c.transpose(2, 0, 1), swing, own[1][first], felt_first.resistance_m2k_w, straw[first])
     return _State(top, after), told
 
@@ -270,9 +270,9 @@ def _heard(many: _Beds, been: _Days, coming: _Days, each: int, first: date) -> t
     """What readings of each bed are set against, from the first day run to the last ahead."""
     count = len(many)
     lead = np.concatenate([np.arange(count) * each, count * each + np.arange((len(learning.SERIES) - 1) * count)])
-    soil_c = np.concatenate([been.soil_c, coming.soil_c[:, lead]], axis=-1)
-    estimate, series_read = learning.told_apart(soil_c[READ])
-    _, series = learning.told_apart(soil_c[SEED])
+    soils = (been.soil_c, coming.soil_c[:, lead])
+    _, series = learning.told_apart(np.concatenate([part[SEED] for part in soils], axis=-1))
+    read_c = [part[READ].reshape(len(learning.SERIES), count, -1) for part in soils]
     swing, layer, natural, straw = (
         np.concatenate([getattr(been, name), getattr(coming, name)], axis=-1)
         for name in ("swing_c", "layer_m2k_w", "natural_m2k_w", "straw_m2k_w")
@@ -282,9 +282,8 @@ def _heard(many: _Beds, been: _Days, coming: _Days, each: int, first: date) -> t
             bed=bed,
             place=many.ground.place,
             first=first,
-            estimate_c=estimate[row],
+            soils_c=tuple(part[:, row] for part in read_c),
             series=series[:, row],
-            series_read=series_read[:, row],
             swing_c=swing[row],
             layer_m2k_w=layer[row],
             natural_m2k_w=natural[row],

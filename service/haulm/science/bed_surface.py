@@ -45,13 +45,13 @@ class Bedding:
     sun: ArrayLike = 1.0
     sky: ArrayLike = 1.0
 
-    def days(self, part: slice, rows: int, count: int) -> "Bedding":
-        """Some of the days, turned to (days, rows)."""
+    def days(self, part: slice, rows: int) -> "Bedding":
+        """Some of the days, turned to (days, rows); what is the same on all of them stays (1, rows)."""
         turned = []
         for values in (self.straw_m, self.sun, self.sky):
             wide = np.atleast_2d(np.asarray(values, dtype=np.float64))
-            cut = wide[:, part] if wide.shape[1] > 1 else wide
-            turned.append(np.ascontiguousarray(widened(cut, (rows, count)).T))
+            days = wide[:, part] if wide.shape[1] > 1 else wide
+            turned.append(np.ascontiguousarray(widened(days, (rows, days.shape[1])).T))
         return Bedding(*turned)
 
     @property

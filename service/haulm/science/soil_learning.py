@@ -132,18 +132,28 @@ def drives(
         Forcing [°C] and resistance [m² K/W] for the column, (4 · rows, days): first all rows as estimated, then all
         under a thicker layer, then by the sun's part alone, then by that part turned with the season.
     """
+    straw = np.asarray(straw_m2k_w, dtype=np.float64)
+    estimate = beside(felt.temperature_c, felt.resistance_m2k_w + straw, sides.conductance_w_m2_k, sides.air_c)
+    return drives_under(estimate, felt, straw, turn, sides)
+
+
+def drives_under(
+    estimate: tuple[FloatArray, FloatArray],
+    felt: Felt,
+    straw_m2k_w: FloatArray,
+    turn: FloatArray,
+    sides: Sides,
+) -> tuple[FloatArray, FloatArray]:
+    """`drives`, where what drives the estimate is known, and may be of more rows than the three others below it."""
     natural, still = felt.resistance_m2k_w, Sides(sides.conductance_w_m2_k, 0.0)
-    straw = np.broadcast_to(np.asarray(straw_m2k_w, dtype=np.float64), natural.shape)
-    sun, layer = SUN_UNIT * felt.warming_c, natural + straw
-    thicker = natural * (1.0 + LAYER_UNIT) + straw
+    sun, layer = SUN_UNIT * felt.warming_c, natural + straw_m2k_w
     each = (
-        (felt.temperature_c, layer, sides),
-        (felt.temperature_c, thicker, sides),
+        (felt.temperature_c, natural * (1.0 + LAYER_UNIT) + straw_m2k_w, sides),
         (sun, layer, still),
         (sun * turn, layer, still),
     )
-    pairs = [beside(forcing, over, ties.conductance_w_m2_k, ties.air_c) for forcing, over, ties in each]
-    forcing, resistance = (np.concatenate(part) for part in zip(*pairs, strict=True))
+    others = [beside(forcing, over, ties.conductance_w_m2_k, ties.air_c) for forcing, over, ties in each]
+    forcing, resistance = (np.concatenate(part) for part in zip(estimate, *others, strict=True))
     return forcing, resistance
 
 
@@ -329,9 +339,11 @@ def spread_c(series: FloatArray, covariance: FloatArray, soil_c: FloatArray, err
     FloatArray
         (…, days), each bed's the same whatever stands beside it.
     """
-    place = series[..., 0, :] * sum_over(covariance[..., 0, :], series)
-    for p in range(1, series.shape[-2]):  # a matrix product would add up in an order that depends on the days' number
-        place += series[..., p, :] * sum_over(covariance[..., p, :], series)
+    count = series.shape[-2]
+    twice = covariance * (2.0 - np.eye(count))  # of the matrix, which is symmetric, the upper half counts twice
+    place = np.zeros(())
+    for p in range(count):  # a matrix product would add up in an order that depends on the days' number
+        place = place + series[..., p, :] * sum_over(twice[..., p, p:], series[..., p:, :])
     return np.asarray(np.sqrt(np.maximum(place, 0.0) + day_spread_c(series, soil_c, errors) ** 2))
 
 

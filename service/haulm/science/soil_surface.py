@@ -158,25 +158,26 @@ def advance(
         (rows, 3) snow, surface water and water in the straw [mm], from `start_state` or an earlier call, which it
         continues exactly.
     air_min_c, air_max_c, rain_mm
-        Weather [°C, °C, mm/day], (rows, days), without holes: NaN makes the row unknown from that day on.
+        Weather [°C, °C, mm/day], (rows, days) or (1, days) for all rows, without holes: NaN makes the row unknown from
+        that day on.
     top_radiation_mj
-        Radiation at the top of the air [MJ m⁻² d⁻¹], broadcast to (rows, days).
+        Radiation at the top of the air [MJ m⁻² d⁻¹], likewise.
     cover
         Share of the ground under plants, from `plant_cover`; one number or (rows, 1).
     bedding
         Straw and light of each row; None is open ground.
     """
-    known, shape = constants or SurfaceConstants(), np.shape(air_min_c)
-    rows, days = shape
-    weather = [widened(values, shape) for values in (air_min_c, air_max_c, rain_mm, top_radiation_mj)]
-    green = np.broadcast_to(np.asarray(cover, dtype=np.float64), (rows, 1))[:, 0]
-    stores = np.array(state.T)
+    known, rows = constants or SurfaceConstants(), len(state)
+    weather = (air_min_c, air_max_c, rain_mm, top_radiation_mj)
+    days = np.broadcast_shapes(*(np.shape(values) for values in weather))[1]
+    green, stores = np.asarray(cover, dtype=np.float64).reshape(-1), np.array(state.T)
     found = [np.zeros((days, rows)) for _ in range(4)]
     length = max(_BLOCK // max(rows, 1), 1)
+    # One column of weather for all rows, or one a row: what the air alone decides is not worked out for each bed in it.
     for start in range(0, days, length):
         part = slice(start, start + length)
         low, high, rain, top = (np.ascontiguousarray(values[:, part].T) for values in weather)
-        lies = None if bedding is None else bedding.days(part, rows, len(low))
+        lies = None if bedding is None else bedding.days(part, rows)
         air = _air(low, high, top, green, lies, known)
         stores, kept = _stores(stores, rain, air, lies, known)
         for whole, piece in zip(found, _balance(air, kept, green, lies, known), strict=True):
@@ -241,6 +242,7 @@ def _snow(snow: FloatArray, falls: FloatArray, thaws: FloatArray) -> tuple[Float
     """The pack after the last day and at the end of each, and what melts of it; days without any are passed over."""
     if not (np.count_nonzero(snow) or np.count_nonzero(falls)):
         return snow, np.zeros_like(falls), np.zeros_like(falls)
+    falls, thaws = (widened(daily, (len(daily), len(snow))) for daily in (falls, thaws))
     if len(snow) <= _FEW_ROWS:
         listed = (snow.tolist(), falls.T.tolist(), thaws.T.tolist())
         each = [_snow_of_one(*one) for one in zip(*listed, strict=True)]
@@ -277,8 +279,8 @@ def _filled(
 
     After the last day, and (days, stores, rows) at the full of each.
     """
-    most = np.array(holds_mm)[:, None]
-    wets, dries = np.stack(fills, axis=1), np.stack(left, axis=1)
+    most, wide = np.array(holds_mm)[:, None], (len(fills[0]), held.shape[1])
+    wets, dries = (np.stack([widened(one, wide) for one in some], axis=1) for some in (fills, left))
     full = np.empty_like(wets)
     if held.size <= _FEW_ROWS:
         after = np.empty_like(held)

@@ -229,14 +229,17 @@ def _march_block(
     seen, flux = results
     driven, layer = forcing.T.copy(), resistance.T.copy()
     unknown = ~(np.isfinite(driven) & (layer >= 0.0))
-    driven[unknown], layer[unknown] = 0.0, np.inf
+    holes = bool(unknown.any())
+    if holes:
+        driven[unknown], layer[unknown] = 0.0, np.inf
     if curtain is not None:
         curtain.probe_rise = asks.rises[curtain.row]
     after = _march(state.T, driven, 1.0 / (layer + asks.step.to_surface), asks, results, curtain)
     for row, rise in enumerate(asks.rises):
         seen[:, row] += rise * flux
-        seen[:, row][unknown] = np.nan
-    flux[unknown] = np.nan
+    if holes:
+        for found in (flux, *(seen[:, row] for row in range(len(asks.rises)))):
+            found[unknown] = np.nan
     return after.T
 
 
@@ -251,14 +254,14 @@ def _march(
     """The days' loop over arrays (modes, beds); all that does not need yesterday is done outside it."""
     step, weights = asks.step, asks.weights
     stored = np.ascontiguousarray(amplitudes / step.gain)  # so that a day's flux is simply added
-    for day, (u, conducts, row, q) in enumerate(zip(driven, admittance, *results, strict=True)):
+    for u, conducts, row, q in zip(driven, admittance, *results, strict=True):
         # Mode after mode for all beds side by side: so a bed's sum does not depend on how many beds there are.
         np.einsum("lmb,mb->lb", weights, stored, out=row)
         if curtain is None or curtain.idle():
             np.subtract(u, row[0], out=q)
             np.multiply(q, conducts, out=q)
         else:
-            q[:] = curtain.flux(day, row[0], driven, admittance)
+            q[:] = curtain.flux(row[0], u, conducts)
         if curtain is not None:
             curtain.look(row[curtain.row], q)
         np.multiply(stored, step.kept, out=stored)
