@@ -84,6 +84,10 @@ class _Place:
         """The morning's day."""
         return self.timeline.today
 
+    def coming(self, garden: "_Garden") -> Forcing:
+        """What the garden looks at: by the place's own years while something there is to be planted."""
+        return self.weather.coming[garden.waits]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Garden:
@@ -141,8 +145,12 @@ def conditions_of_all(
         return [() for _ in gardens]
     own_years = any(garden.waits for garden in gardens)
     place = _place(many[0].garden.place, timeline, told, memo, weather, own_years=own_years)
-    alike = [[garden for garden in gardens if garden.waits is waits] for waits in (False, True)]
-    grown = [crop for some in (yield from side_by_side([_grown(place, those) for those in alike])) for crop in some]
+    alike: dict[int, list[_Garden]] = {}
+    for garden in gardens:
+        if garden.growing:
+            alike.setdefault(id(place.coming(garden)), []).append(garden)
+    told_apart = yield from side_by_side([_grown(place, those) for those in alike.values()])
+    grown = [crop for some in told_apart for crop in some]
     watered = yield from _watered(place, grown)
     found: dict[int, list[Condition]] = {id(garden): _kept(place, garden) for garden in gardens}
     for crop in grown:
@@ -205,11 +213,8 @@ class _Row:
 
 
 def _grown(place: _Place, gardens: Sequence[_Garden]) -> Course[list[_Grown]]:
-    """The crops of some gardens, all of which look at the place's own years, or none; their soil is run together."""
-    gardens = [garden for garden in gardens if garden.growing]
-    if not gardens:
-        return []
-    coming = place.weather.coming[gardens[0].waits]
+    """The crops of some gardens that look at the same weather to come; their soil is run together."""
+    coming = place.coming(gardens[0])
     reach = [_soil_days(garden.growing, garden.days, place.today) for garden in gardens]
     near = coming.part(slice(0, max(reach)))
     rows = [

@@ -27,7 +27,10 @@ EVAPORATION_BACK, EVAPORATION_AHEAD_DAYS = timedelta(days=400), 8
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlaceWeather:
-    """The weather that all beds of a place stand in. `coming` has the place's own years too, where they are asked."""
+    """The weather that all beds of a place stand in; `coming` with the place's own years, and without.
+
+    It is one and the same where there are none, or nobody asked for them.
+    """
 
     been: Forcing
     coming: Mapping[bool, Forcing]
@@ -74,6 +77,7 @@ def place_weather(timeline: Timeline, at: Place, climate: Climate, memo: Memo, *
     """The weather of a place, with its own years where they are asked for."""
     been = past(timeline, climate, _first_day(timeline.today))
     usual = ahead(timeline, climate, own_years=False)
+    by_years = ahead(timeline, climate, own_years=True) if own_years and climate.years else usual
     evaporation = evaporation_of(
         timeline,
         at,
@@ -83,7 +87,7 @@ def place_weather(timeline: Timeline, at: Place, climate: Climate, memo: Memo, *
     )
     return PlaceWeather(
         been,
-        {False: usual, **({True: ahead(timeline, climate, own_years=True)} if own_years else {})},
+        {False: usual, True: by_years},
         air_of(
             Daily(been.first, np.concatenate([been.air_min_c[0], usual.air_min_c[0]])),
             Daily(been.first, np.concatenate([been.air_max_c[0], usual.air_max_c[0]])),
