@@ -2,6 +2,7 @@
 
 import math
 from datetime import date, timedelta
+from functools import lru_cache
 
 import numpy as np
 
@@ -50,8 +51,12 @@ def frost_after(first: date, frosts: FrostYears, chance: float) -> date | None:
     return None
 
 
+@lru_cache(maxsize=32)
 def heat_after(first: date, climate: Climate, warm_night_c: float) -> date | None:
-    """The first day on which nights of the place's mean year are too warm for tubers to form."""
+    """The first day on which nights of the place's mean year are too warm for tubers to form.
+
+    Kept, for many gardens of a place ask the same.
+    """
     nights = mean_year_at(climate.air_min, days_of_year(first, LONGEST_DAYS))
     warm = np.flatnonzero(nights >= warm_night_c)
     return first + int(warm[0]) * DAY if warm.size else None

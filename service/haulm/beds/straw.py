@@ -10,6 +10,8 @@ from haulm.garden import Bed, Journal
 from haulm.science.bed_surface import settled_m
 from haulm.weather import DAY, FloatArray
 
+_STEP = 1000  # days by which the table of settling grows when older straw is asked for
+
 
 def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatArray:
     """Depth of straw on each day as settling leaves it; after the newest word it only settles on.
@@ -17,15 +19,25 @@ def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatA
     The letter speaks of the depth that was noted (`noted.straw_depths_m`); what insulates is what still lies.
     """
     lying = np.zeros(count)
-    days = np.arange(count)
     changes = _that_tell(straw_changes(bed, journal), first)
     begins = [max((day - first).days, 0) for day, _ in changes]
     layers: list[tuple[date, float]] = []
     for (day, depth_m), since, until in zip(changes, begins, [*begins[1:], count], strict=False):
-        layers, here = _after(layers, day, depth_m), days[since:until]
+        layers = _after(layers, day, depth_m)
         if since < until:
-            lying[since:until] = sum(settled_m(laid_m, here - (laid_on - first).days) for laid_on, laid_m in layers)
+            ages = ((since - (laid_on - first).days, laid_m) for laid_on, laid_m in layers)
+            lying[since:until] = sum(laid_m * _share_left(age, until - since) for age, laid_m in ages)
     return lying
+
+
+def _share_left(age_days: int, count: int) -> FloatArray:
+    """Share of its laid depth that straw of an age still has, on so many days; each bed asks for the same few years."""
+    return _shares_left(-(-(age_days + count) // _STEP))[age_days : age_days + count]
+
+
+@lru_cache(maxsize=8)
+def _shares_left(steps: int) -> FloatArray:
+    return settled_m(1.0, np.arange(steps * _STEP))
 
 
 def _that_tell(changes: list[tuple[date, float]], first: date) -> list[tuple[date, float]]:
