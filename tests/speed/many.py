@@ -1,6 +1,7 @@
 """How long a morning takes an office, stage by stage, and beside it the straightforward way to write such a program.
 
-    python tests/speed/many.py [--beds 1 1000 10000 100000] [--workers 2] [--engine ADDRESS] [--plain 100] [--folder F]
+    python tests/speed/many.py [--beds 1 1000 10000 100000] [--workers 2] [--engine ADDRESS] [--plain 100]
+        [--times 1] [--folder F]
 
 The real run (`morning_of_gardens`) of an invented office (`office.py`, 100 beds a station, 400 days, two beds a
 garden), its letters without pictures handed to a mail server on this machine in a process of its own. Seconds of
@@ -25,7 +26,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
+from statistics import median
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -38,6 +41,7 @@ from haulm.settings.gardens import gardens_in
 
 HERE = Path(__file__).parent
 BEDS_A_STATION = 100
+STAGES = ("science and alerts", "letters", "all by the clock")
 
 
 def module(name: str) -> Any:
@@ -165,30 +169,48 @@ def measure(beds: int, folder: Path, workers: int, engine: str | None, port: int
     return stages, wall
 
 
+def seconds_a_bed(beds: int, runs: list[tuple[Stages, float]], workers: int) -> tuple[float, float, float]:
+    """Medians of some runs, in milliseconds a bed: science and alerts, letters (shared out over workers), wall."""
+    columns = zip(*((one.science_s / workers, one.letters_s / workers, wall) for one, wall in runs), strict=True)
+    science, letters, wall = (1000.0 * median(column) / beds for column in columns)
+    return science, letters, wall
+
+
 def main() -> None:
-    """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--beds", type=int, nargs="+", default=[1, 1_000, 10_000, 100_000])
+    parser.add_argument("--times", type=int, default=1, help="runs of each size")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--engine")
     parser.add_argument("--plain", type=int, default=100, help="beds of the straightforward loop; 0 leaves it out")
     parser.add_argument("--folder", type=Path)
     asked = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="haulm-speed-", dir=asked.folder))
-    plain_ms = module("plain").ms_a_bed(folder / "plain", asked.plain) if asked.plain else float("nan")
-    print(f"the straightforward loop: {plain_ms:.2f} ms of processor a bed")
+    loops = [module("plain").ms_a_bed(folder / f"plain{again}", asked.plain) for again in range(3) if asked.plain]
+    plain_ms = median(loops) if loops else float("nan")
+    told = ", ".join(f"{each:.2f}" for each in sorted(loops))
+    print(f"the straightforward loop: {plain_ms:.2f} ms of processor a bed, the middle of {told}")
     print("   beds    read  science  letters  waited   sent    wall  driver  worker  ms/bed  loop's")
-    workers = max(asked.workers, 1)
+    workers, medians = max(asked.workers, 1), []
     with mail_server() as port:
         for beds in asked.beds:
-            one, wall = measure(beds, folder / "run", asked.workers, asked.engine, port)
-            science, letters = one.science_s / workers, one.letters_s / workers
-            each = 1000.0 * science / beds
-            print(
-                f"{beds:7d} {one.read_s:7.2f} {science:8.2f} {letters:8.2f} {one.waited_s:7.2f} {one.sent_s:6.2f} "
-                f"{wall:7.2f} {peak_mib():4.0f}MiB {one.worker_mib:4.0f}MiB {each:7.3f} {plain_ms / each:6.1f}x",
-                flush=True,
-            )
+            runs = []
+            for _ in range(asked.times):
+                one, wall = measure(beds, folder / "run", asked.workers, asked.engine, port)
+                runs.append((one, wall))
+                science, letters = one.science_s / workers, one.letters_s / workers
+                each = 1000.0 * science / beds
+                print(
+                    f"{beds:7d} {one.read_s:7.2f} {science:8.2f} {letters:8.2f} {one.waited_s:7.2f} {one.sent_s:6.2f} "
+                    f"{wall:7.2f} {peak_mib():4.0f}MiB {one.worker_mib:4.0f}MiB {each:7.3f} {plain_ms / each:6.1f}x",
+                    flush=True,
+                )
+            medians.append((beds, seconds_a_bed(beds, runs, workers)))
+    for (few, before), (many, after) in pairwise(medians):
+        factors = ", ".join(
+            f"{name} {then / now:.2f}" for name, now, then in zip(STAGES, before, after, strict=True)
+        )
+        print(f"growth of the time a bed from {few} to {many} beds: {factors}")
     shutil.rmtree(folder, ignore_errors=True)
 
 
