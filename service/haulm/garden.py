@@ -1,6 +1,6 @@
 """The grower's side of the vocabulary: place, beds, plantings, and the journal of what was done and seen."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from zoneinfo import ZoneInfo
@@ -248,20 +248,41 @@ class Journal:
     """All entries of one garden, in the order they were written."""
 
     entries: tuple[Entry, ...] = ()
+    # Found once and kept, for a morning asks each bed a dozen times, and most mornings find nothing new.
+    _by_bed: dict[str, tuple[Entry, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _whole: list[tuple[datetime, date, "Journal"]] = field(default_factory=list, init=False, repr=False, compare=False)
+
+    def __reduce__(self) -> tuple[type["Journal"], tuple[tuple[Entry, ...]]]:
+        """The entries alone: what was found in them does not travel to a worker."""
+        return Journal, (self.entries,)
 
     def known(self, as_of: datetime, today: date) -> "Journal":
-        """What stood in the journal at an instant: later entries and later days left out, the withdrawn too."""
+        """What stood in the journal at an instant: later entries and later days left out, the withdrawn too.
+
+        Once nothing is left out any more, it is the same journal each time.
+        """
+        for last_instant, last_day, known in self._whole:
+            if last_instant <= as_of and last_day <= today:
+                return known
         written = [entry for entry in self.entries if entry.instant <= as_of]
         withdrawn = {entry.withdraws for entry in written if entry.withdraws}
         kept = (e for e in written if e.what is not None and e.id not in withdrawn and e.day <= today)
-        return Journal(tuple(sorted(kept, key=lambda entry: (entry.day, entry.instant, entry.id))))
+        found = Journal(tuple(sorted(kept, key=lambda entry: (entry.day, entry.instant, entry.id))))
+        if written and len(written) == len(self.entries):
+            last_day = max(entry.day for entry in written)
+            if last_day <= today:
+                self._whole.append((max(entry.instant for entry in written), last_day, found))
+        return found
 
     def of(self, bed: str, planting: str = "", *whats: What) -> tuple[Entry, ...]:
         """Entries of a bed, of one planting where named (with those of the bed alone), of some kinds where named."""
+        if self.entries and not self._by_bed:
+            beds: dict[str, list[Entry]] = {}
+            for entry in self.entries:
+                beds.setdefault(entry.bed, []).append(entry)
+            self._by_bed.update((key, tuple(some)) for key, some in beds.items())
         return tuple(
             entry
-            for entry in self.entries
-            if entry.bed == bed
-            and (not planting or entry.planting in {"", planting})
-            and (not whats or entry.what in whats)
+            for entry in self._by_bed.get(bed, ())
+            if (not planting or entry.planting in {"", planting}) and (not whats or entry.what in whats)
         )

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from haulm.beds.crop import shoots_range
-from haulm.beds.earlier import earlier_crops
+from haulm.beds.earlier import crops_noted, earlier_crops
 from haulm.beds.noted import Noted
 from haulm.condition import EarlierCrops
 from haulm.weather import DAY, Daily, unknown_days
@@ -28,7 +28,7 @@ def learn(make, today):
         one = make.planting()
         garden = make.garden(make.bed(), *(plantings or (one, make.planting("old"))))
         journal = make.journal(*sorted(entries, key=lambda entry: entry.day))
-        return earlier_crops(journal, garden, one, today, soil, weather)
+        return earlier_crops(crops_noted(journal), garden, one, today, soil, weather)
 
     return taught
 

@@ -9,7 +9,7 @@ import numpy as np
 from haulm.bed_water import WaterNow
 from haulm.beds.chances import FrostYears, chances_of, frost_years
 from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
-from haulm.beds.earlier import earlier_crops
+from haulm.beds.earlier import NotedCrop, crops_noted, earlier_crops
 from haulm.beds.endings import ends_of
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, climate_of
 from haulm.beds.frosted import tops_frosted
@@ -93,11 +93,12 @@ class _Place:
 class _Garden:
     """A garden's plantings that are neither finished nor far off: those in a bed's soil or to be, and those kept.
 
-    `holders` tells which planting is in a bed's soil.
+    `holders` tells which planting is in a bed's soil, `crops` what the journal tells of all crops there were.
     """
 
     tended: Tended
     days: Mapping[str, Noted]
+    crops: Sequence[NotedCrop]
     growing: tuple[Planting, ...]
     kept: tuple[Planting, ...]
     holders: Mapping[str, str]
@@ -164,12 +165,17 @@ def _in_order(garden: Garden, found: list[Condition]) -> tuple[Condition, ...]:
 
 
 def _looked_at(tended: Tended, timeline: Timeline, memo: Memo) -> _Garden:
-    garden, today = tended.garden, timeline.today
-    days = {planting.key: noted(tended.journal, planting) for planting in garden.plantings}
+    garden, journal, today = tended.garden, tended.journal, timeline.today
+
+    def days_noted() -> dict[str, Noted]:
+        return {planting.key: noted(journal, planting) for planting in garden.plantings}
+
+    days = memo.kept("noted", (journal, garden.plantings), days_noted)
     alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
     return _Garden(
         tended,
         days,
+        memo.kept("crops", (journal,), lambda: crops_noted(journal)),
         tuple(planting for planting in alive if not days[planting.key].is_kept(today)),
         tuple(planting for planting in alive if days[planting.key].is_kept(today)),
         {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
@@ -249,7 +255,7 @@ def _crop(place: _Place, row: _Row, soil: SoilNow) -> _Grown:
     straw_m = straw_depths_m(bed, journal, place.weather.been.first, place.weather.been.days)
     seen = soil.as_it_lies_c
     expected = seen if days.planted else Daily(today, soil.under_new_straw_c.values)
-    earlier = earlier_crops(journal, own.garden, planting, days.planted, seen, place.timeline.days)
+    earlier = earlier_crops(garden.crops, own.garden, planting, days.planted, seen, place.timeline.days)
     shoots = shoots_range(days, expected, today, earlier)
     around = Around(place.weather.air, seen, Daily(place.weather.been.first, straw_m))
     crop = crop_now(planting, days, shoots, around, thresholds, today, earlier)

@@ -1,5 +1,6 @@
 """What earlier crops of the garden teach the next one: when their shoots came, and how much warmth ripened them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -21,7 +22,7 @@ CHITTED_WITHIN = timedelta(days=120)  # judgement: chitting noted earlier was of
 
 
 @dataclass(frozen=True, slots=True)
-class _Crop:
+class NotedCrop:
     """One crop as the journal tells it."""
 
     planting: str
@@ -32,14 +33,14 @@ class _Crop:
 
 
 def earlier_crops(
-    journal: Journal, garden: Garden, planting: Planting, planted: date | None, soil_c: Daily, weather: Days
+    noted: Sequence[NotedCrop], garden: Garden, planting: Planting, planted: date | None, soil_c: Daily, weather: Days
 ) -> EarlierCrops:
     """What the garden's other crops with noted shoots teach about this planting.
 
     Parameters
     ----------
-    journal
-        What stands in it this morning (`Journal.known`).
+    noted
+        From `crops_noted`.
     planted
         The day of this planting's own crop, which is left out; None before it.
     soil_c
@@ -48,7 +49,7 @@ def earlier_crops(
     weather
         The record, for the warmth of the days between shoots and age.
     """
-    crops = [crop for crop in _crops(journal) if (crop.planting, crop.planted) != (planting.key, planted)][-MOST_CROPS:]
+    crops = [crop for crop in noted if (crop.planting, crop.planted) != (planting.key, planted)][-MOST_CROPS:]
     moves = [move for crop in crops if (move := _shoots_move(crop, soil_c)) is not None]
     shares = [share for crop in crops if (share := _warmth_share(crop, garden, weather)) is not None]
     return EarlierCrops(
@@ -59,8 +60,11 @@ def earlier_crops(
     )
 
 
-def _crops(journal: Journal) -> list[_Crop]:
-    """Every crop whose shoots were noted, in the order of planting. A key may be used again in another year."""
+def crops_noted(journal: Journal) -> list[NotedCrop]:
+    """Every crop whose shoots were noted, in the order of planting. A key may be used again in another year.
+
+    Of a journal as it stands this morning (`Journal.known`).
+    """
     found = []
     plantings = [entry for entry in journal.entries if entry.what is What.PLANTED]
     for at, begun in enumerate(plantings):
@@ -72,7 +76,7 @@ def _crops(journal: Journal) -> list[_Crop]:
             continue
         age = [e for e in own if e.what is What.DYING_BACK and e.day > shoots]
         found.append(
-            _Crop(
+            NotedCrop(
                 begun.planting,
                 begun.day,
                 _first(own, What.CHITTING_BEGUN, begun.day - CHITTED_WITHIN),
@@ -87,7 +91,7 @@ def _first(entries: list[Entry], what: What, since: date) -> date | None:
     return next((entry.day for entry in entries if entry.what is what and entry.day >= since), None)
 
 
-def _shoots_move(crop: _Crop, soil_c: Daily) -> float | None:
+def _shoots_move(crop: NotedCrop, soil_c: Daily) -> float | None:
     """How much later than usual the shoots came, as a share of the way from the early bound to the late one."""
     if crop.planted < soil_c.first or crop.shoots <= crop.planted:
         return None
@@ -99,7 +103,7 @@ def _shoots_move(crop: _Crop, soil_c: Daily) -> float | None:
     return float(np.clip(stood - usual, -SHOOTS_MOVE_MOST, SHOOTS_MOVE_MOST))
 
 
-def _warmth_share(crop: _Crop, garden: Garden, weather: Days) -> float | None:
+def _warmth_share(crop: NotedCrop, garden: Garden, weather: Days) -> float | None:
     """Warmth from the shoots to tops that went down of age, as a share of what the class needs."""
     planting = next((one for one in garden.plantings if one.key == crop.planting), None)
     if crop.of_age is None or planting is None:

@@ -15,8 +15,7 @@ Of = TypeVar("Of")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ask:
-    """What is to be done (`work` takes all that is asked of it at once, and answers each as it would alone), and of
-    what."""
+    """What is to be done, and of what. `work` takes all that is asked of it at once, and answers each as if alone."""
 
     work: Callable[[Sequence[Any]], Sequence[Any]]
     of: Any

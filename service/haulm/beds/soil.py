@@ -80,10 +80,8 @@ def soils_now(run: SoilRun, plots: Sequence[Plot], years: Sequence[int] = ()) ->
     days, seen = run.past_c.shape[1], soils.seen_c
     spread = np.hypot(spread_c(soils.series, soils.covariance, seen, KITCHEN), run.doubt_c)
     lately = max(days - LATELY_DAYS, 0)
-    fit, lowest = (
-        _fit_chance(seen[:, lately:], spread[:, lately:], plots),
-        soils.lies_c[:, 0] - _half_range_c(run, plots),
-    )
+    fit = _fit_chance(seen[:, lately:], spread[:, lately:], plots)
+    lowest = soils.lies_c[:, 0] - _half_range_c(run, plots)
     ready = _readiness(run, plots, soils, years)
     found = []
     for row, plot in enumerate(plots):
@@ -194,8 +192,7 @@ def _bright_less_dull(run: SoilRun, latitude_deg: float) -> FloatArray:
 
 
 def _half_range_c(run: SoilRun, plots: Sequence[Plot]) -> FloatArray:
-    """Half of the range of each day ahead where the seed lies; freezing soil, which holds the wave back, is not looked
-    at."""
+    """Half the range of each day ahead where the seed lies; that freezing soil holds the wave back is left out."""
     days = run.past_c.shape[1]
     soils = [TEXTURES[one.bed.texture] for one in run.heard]
     depth_m = np.array([plot.planting.depth_m for plot in plots])[:, None]

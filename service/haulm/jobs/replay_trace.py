@@ -97,7 +97,7 @@ class Trace:
     def __init__(self, settings: Settings, world: World) -> None:
         self._settings, self._world, self._memo = settings, world, Memo()
         self._said: tuple[Said, ...] = ()
-        self._noted = list(world.journal.entries)
+        self._journal = world.journal
         self._seasons: dict[tuple[str, int], SeasonSeen] = {}
         self._turns: dict[int, list[float]] = defaultdict(list)
         self._nights: dict[date, bool] = {}
@@ -114,7 +114,9 @@ class Trace:
         for condition in decision.conditions:
             self._see(condition, decision)
         evening = evening_of(decision, self._settings.thresholds) if self._world.simulated else ()
-        self._noted = [*(one for one in self._noted if one.day > day - NOTED), *evening]
+        noted = (*(one for one in self._journal.entries if one.day > day - NOTED), *evening)
+        if noted != self._journal.entries:  # else it stays the same one, and what was made of it is still so
+            self._journal = Journal(noted)
         self._count_water(evening, fresh)
 
     def _decided(self, day: date, outside: Outside | None) -> Decision:
@@ -125,7 +127,7 @@ class Trace:
             as_of,
             world.record,
             world.issues[world.issues_by(as_of)],
-            Journal(tuple(self._noted)),
+            self._journal,
             self._said,
             world.told,
             memo=self._memo,

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from haulm.beds.earlier import earlier_crops
+from haulm.beds.earlier import crops_noted, earlier_crops
 from haulm.beds.noted import Noted, noted
 from haulm.condition import Condition, EarlierCrops
 from haulm.garden import Bed, Cause, Entry, Journal, Planting, What
@@ -120,7 +120,8 @@ def _next_time(held: _Held, known: Journal, planting: Planting, days: Noted) -> 
     record = held.observed.record
     if seen is None or record is None:
         return EarlierCrops()
-    return earlier_crops(known, held.settings.garden, planting, None, seen.soil.as_it_lies_c, record.days)
+    crops, soil_c = crops_noted(known), seen.soil.as_it_lies_c
+    return earlier_crops(crops, held.settings.garden, planting, None, soil_c, record.days)
 
 
 def _on(held: _Held, day: date, planting: Planting) -> Condition | None:

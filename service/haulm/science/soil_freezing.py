@@ -7,6 +7,8 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
+STRETCH_DAYS = 32  # whose pull is worked out at once; does not change the answer
+
 
 @dataclass(frozen=True, slots=True)
 class Freezing:
@@ -41,6 +43,7 @@ class Curtain:
         self.ice, self.probe = held[0].copy(), held[1].copy()
         self.probe_rise = np.zeros_like(self.probe)
         self._pulls_mj_k = step_s / 1e6 * freezing.conductance_w_m2_k
+        self._pulled: _Pulled | None = None
         self._freezes_below_c = np.where(store_mj_m2 > 0.0, 0.0, -np.inf)
         self._icy = bool(np.count_nonzero(self.ice > 0.0))
 
@@ -52,22 +55,51 @@ class Curtain:
         """No bed has ice, or soil cold enough to make any: most days of most places."""
         return not self._icy and not np.count_nonzero(self.probe < self._freezes_below_c)
 
-    def flux(self, surface: FloatArray, driven: FloatArray, admittance: FloatArray) -> FloatArray:
+    def flux(self, day: int, surface: FloatArray, driven: FloatArray, admittance: FloatArray) -> FloatArray:
         """Heat into the soil over a day's step; where water freezes or thaws, the pull towards 0 °C is part of it.
 
-        `driven` and `admittance` are those of the day, (beds,).
+        `driven` and `admittance` are those of all days, (days, beds): what the pull makes of them is worked out for a
+        stretch of days at once, as frost seldom comes for one.
         """
-        at_work = np.where(self.probe < 0.0, self.ice < self.store, self.ice > 0.0) & (admittance > 0.0)
-        layer = 1.0 / np.where(at_work, admittance, 1.0) - self.to_surface
-        shared = 1.0 / (1.0 + layer * self.freezing.conductance_w_m2_k)
-        felt = driven * np.where(at_work, shared, 1.0)
-        q = np.asarray((felt - surface) * np.where(at_work, 1.0 / (layer * shared + self.to_surface), admittance))
-        frozen = self.ice - np.where(at_work, self._pulls_mj_k, 0.0) * (surface + self.to_surface * q)
+        pulled, at = self._pulled_on(day, driven, admittance)
+        at_work = np.where(self.probe < 0.0, self.ice < self.store, self.ice > 0.0)
+        felt = np.where(at_work, pulled.driven[at], driven[day])
+        q = np.asarray((felt - surface) * np.where(at_work, pulled.admittance[at], admittance[day]))
+        frozen = self.ice - np.where(at_work, pulled.mj_k[at], 0.0) * (surface + self.to_surface * q)
         self.ice = np.minimum(np.maximum(frozen, 0.0), self.store)
         self._icy = bool(np.count_nonzero(self.ice > 0.0))
         return q
+
+    def _pulled_on(self, day: int, driven: FloatArray, admittance: FloatArray) -> tuple["_Pulled", int]:
+        """The stretch of days about a day, and the day's place in it."""
+        if self._pulled is None or not 0 <= day - self._pulled.first < STRETCH_DAYS:
+            days = slice(day, day + STRETCH_DAYS)
+            self._pulled = self._pull(day, driven[days], admittance[days])
+        return self._pulled, day - self._pulled.first
+
+    def _pull(self, first: int, driven: FloatArray, admittance: FloatArray) -> "_Pulled":
+        conducts = admittance > 0.0
+        layer = 1.0 / np.where(conducts, admittance, 1.0) - self.to_surface
+        shared = 1.0 / (1.0 + layer * self.freezing.conductance_w_m2_k)
+        return _Pulled(
+            first,
+            driven * np.where(conducts, shared, 1.0),
+            np.where(conducts, 1.0 / (layer * shared + self.to_surface), admittance),
+            np.where(conducts, self._pulls_mj_k, 0.0),
+        )
 
     def look(self, probe: FloatArray, q: FloatArray) -> None:
         """Remember the probe's mean over the step."""
         np.multiply(self.probe_rise, q, out=self.probe)
         np.add(self.probe, probe, out=self.probe)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pulled:
+    """Some days from `first` on as if the pull were at work, (days, beds): forcing and admittance, and what it freezes
+    [MJ/m²/K]."""
+
+    first: int
+    driven: FloatArray
+    admittance: FloatArray
+    mj_k: FloatArray

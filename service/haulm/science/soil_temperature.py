@@ -254,14 +254,14 @@ def _march(
     """The days' loop over arrays (modes, beds); all that does not need yesterday is done outside it."""
     step, weights = asks.step, asks.weights
     stored = np.ascontiguousarray(amplitudes / step.gain)  # so that a day's flux is simply added
-    for u, conducts, row, q in zip(driven, admittance, *results, strict=True):
+    for day, (u, conducts, row, q) in enumerate(zip(driven, admittance, *results, strict=True)):
         # Mode after mode for all beds side by side: so a bed's sum does not depend on how many beds there are.
         np.einsum("lmb,mb->lb", weights, stored, out=row)
         if curtain is None or curtain.idle():
             np.subtract(u, row[0], out=q)
             np.multiply(q, conducts, out=q)
         else:
-            q[:] = curtain.flux(row[0], u, conducts)
+            q[:] = curtain.flux(day, row[0], driven, admittance)
         if curtain is not None:
             curtain.look(row[curtain.row], q)
         np.multiply(stored, step.kept, out=stored)
