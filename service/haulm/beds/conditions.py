@@ -58,7 +58,7 @@ class Tended:
     """A garden on one morning: what stands in its journal then (`Journal.known`), and the sky over it.
 
     `seed_told` are the plantings whose seed has been spoken of: which kind would fit is not worked out again. `fits` is
-    what is known of that already, by planting.
+    what is known of that already, by planting, and `frosts` what is known of the place's killing frosts.
     """
 
     garden: Garden
@@ -67,6 +67,7 @@ class Tended:
     sky: SkyNow
     seed_told: frozenset[str] = frozenset()
     fits: Mapping[str, SeasonFits | None] = field(default_factory=dict)
+    frosts: FrostYears | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,7 +180,7 @@ def _looked_at(tended: Tended, timeline: Timeline, memo: Memo) -> _Garden:
         tuple(planting for planting in alive if not days[planting.key].is_kept(today)),
         tuple(planting for planting in alive if days[planting.key].is_kept(today)),
         {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
-        frost_years(timeline, garden.place, tended.thresholds, memo),
+        tended.frosts or frost_years(timeline, garden.place, tended.thresholds, memo),
     )
 
 

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
+from haulm.beds.chances import FrostYears, frost_years
 from haulm.beds.crop import Air, air_of
 from haulm.beds.evaporation import Evaporation, evaporation_of, is_dry
 from haulm.beds.forcing import Climate, Forcing, PlaceMean, ahead, climate_of, past
@@ -42,13 +43,15 @@ class PlaceWeather:
 class Outside:
     """What is known of a place's weather on one morning, the sky over a garden there, and what its beds stand in.
 
-    `fits` is what the place's years say of each planting whose seed is first spoken of this morning, by its key.
+    `fits` is what the place's years say of each planting whose seed is first spoken of this morning, by its key, and
+    `frosts` what they say of killing frosts in the garden.
     """
 
     known: Timeline
     sky: SkyNow
     weather: PlaceWeather
     fits: Mapping[str, SeasonFits | None]
+    frosts: FrostYears
 
 
 def outside_of(
@@ -70,7 +73,8 @@ def outside_of(
         for one in garden.plantings
         if climate.years and (one.window_first - timeline.today).days == thresholds.seed.buy_ahead_days
     }
-    return Outside(timeline, sky, place_weather(timeline, place, climate, memo, own_years=True), fits)
+    weather = place_weather(timeline, place, climate, memo, own_years=True)
+    return Outside(timeline, sky, weather, fits, frost_years(timeline, place, thresholds, memo))
 
 
 def place_weather(timeline: Timeline, at: Place, climate: Climate, memo: Memo, *, own_years: bool) -> PlaceWeather:

@@ -135,8 +135,8 @@ def deciding(
         noted = one.journal.known(as_of, known.today)
         sky = outside.sky if outside else skies.over(noted, one.thresholds)
         seed_told = _seed_told(before(one.memory, known.today), known.today)
-        fits = outside.fits if outside else {}
-        tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told, fits))
+        known_ahead = (outside.fits, outside.frosts) if outside else ({}, None)
+        tended.append(Tended(one.garden, noted, one.thresholds, sky, seed_told, *known_ahead))
     together = yield from _together(tended, known, told or PlaceMean(), memo, outside.weather if outside else None)
     return [
         _decided(one, own.memory, found, known, as_of, told or PlaceMean())
