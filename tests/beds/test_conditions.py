@@ -6,9 +6,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from haulm.beds.conditions import LOOKED_AHEAD, LOOKED_BACK, conditions_of
+from haulm.beds.conditions import conditions_of
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.sky import sky_now
+from haulm.beds.tended import LOOKED_AHEAD, LOOKED_BACK
 from haulm.garden import Light, Season, Stage
 from haulm.weather import DAY
 

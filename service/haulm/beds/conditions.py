@@ -1,15 +1,15 @@
 """From weather and journal to the condition of each planting on one morning."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from haulm.bed_water import WaterNow
-from haulm.beds.chances import FrostYears, chances_of, frost_years
+from haulm.beds.chances import chances_of
 from haulm.beds.crop import Around, crop_kept, crop_now, growth_of, shoots_range
-from haulm.beds.earlier import NotedCrop, crops_noted, earlier_crops
+from haulm.beds.earlier import earlier_crops
 from haulm.beds.endings import ends_of
 from haulm.beds.forcing import LONGEST_OUTLOOK_DAYS, Climate, Forcing, PlaceMean, climate_of
 from haulm.beds.frosted import tops_frosted
@@ -21,7 +21,6 @@ from haulm.beds.noted import (
     last_laid,
     last_under_water,
     last_without_shoots,
-    noted,
     rain_read_mm,
     stage_now,
     straw_depths_m,
@@ -35,39 +34,20 @@ from haulm.beds.soil import Plot, no_soil, soils_now
 from haulm.beds.soil_run import Ground, ground_of, run_soil
 from haulm.beds.store import outdoors, store_now
 from haulm.beds.straw import straw_lying_m
+from haulm.beds.tended import Looked, Tended, looked_at
 from haulm.beds.water import BedDays, bed_days, grown_on, water_now
 from haulm.beds.windows import Sown, season_fits
 from haulm.condition import Condition, CropNow, DayRange, SeasonChances, SeedNow, SkyNow, SoilNow, StageNow
 from haulm.garden import Bed, Garden, Journal, Place, Planting, Stage
 from haulm.science.water_balance import StrawWater
 from haulm.settings.thresholds import Thresholds
-from haulm.taught import SeasonFits
 from haulm.weather import Daily, FloatArray, Timeline
 
-LOOKED_AHEAD = timedelta(days=100)  # a window further off than this is no news yet
 # The root zone forgets: a winter's rain, or a season's watering, fills it. Judgement.
 WATER_REMEMBERED, BEFORE_PLANTING = timedelta(days=180), timedelta(days=60)
 # Judgement: soil that is ready so long after the window tells nothing of it; longer than shoots take in the coldest
 # soil that anyone plants in; longer than any outlook, and than any question about a crop in leaf.
 PAST_THE_WINDOW_DAYS, SOIL_TILL_SHOOTS_DAYS, SOIL_ONCE_UP_DAYS = 30, 100, 30
-LOOKED_BACK = timedelta(days=21)  # a crop never planted is forgotten so long after its window
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Tended:
-    """A garden on one morning: what stands in its journal then (`Journal.known`), and the sky over it.
-
-    `seed_told` are the plantings whose seed has been spoken of: which kind would fit is not worked out again. `fits` is
-    what is known of that already, by planting, and `frosts` what is known of the place's killing frosts.
-    """
-
-    garden: Garden
-    journal: Journal
-    thresholds: Thresholds
-    sky: SkyNow
-    seed_told: frozenset[str] = frozenset()
-    fits: Mapping[str, SeasonFits | None] = field(default_factory=dict)
-    frosts: FrostYears | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,30 +65,9 @@ class _Place:
         """The morning's day."""
         return self.timeline.today
 
-    def coming(self, garden: "_Garden") -> Forcing:
+    def coming(self, garden: Looked) -> Forcing:
         """What the garden looks at: by the place's own years while something there is to be planted."""
         return self.weather.coming[garden.waits]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Garden:
-    """A garden's plantings that are neither finished nor far off: those in a bed's soil or to be, and those kept.
-
-    `holders` tells which planting is in a bed's soil, `crops` what the journal tells of all crops there were.
-    """
-
-    tended: Tended
-    days: Mapping[str, Noted]
-    crops: Sequence[NotedCrop]
-    growing: tuple[Planting, ...]
-    kept: tuple[Planting, ...]
-    holders: Mapping[str, str]
-    frosts: FrostYears
-
-    @property
-    def waits(self) -> bool:
-        """Whether something is still to be planted."""
-        return any(self.days[planting.key].planted is None for planting in self.growing)
 
 
 def conditions_of(
@@ -142,12 +101,12 @@ def conditions_of_all(
     asks has it already.
     """
     memo = memo or Memo(goes_on=False)
-    gardens = [_looked_at(one, timeline, memo) for one in many]
+    gardens = [looked_at(one, timeline, memo) for one in many]
     if not any(one.growing or one.kept for one in gardens):
         return [() for _ in gardens]
     own_years = any(garden.waits for garden in gardens)
     place = _place(many[0].garden.place, timeline, told, memo, weather, own_years=own_years)
-    alike: dict[int, list[_Garden]] = {}
+    alike: dict[int, list[Looked]] = {}
     for garden in gardens:
         if garden.growing:
             alike.setdefault(id(place.coming(garden)), []).append(garden)
@@ -165,25 +124,6 @@ def _in_order(garden: Garden, found: list[Condition]) -> tuple[Condition, ...]:
     return tuple(sorted(found, key=lambda one: order.index(one.planting.key)))
 
 
-def _looked_at(tended: Tended, timeline: Timeline, memo: Memo) -> _Garden:
-    garden, journal, today = tended.garden, tended.journal, timeline.today
-
-    def days_noted() -> dict[str, Noted]:
-        return {planting.key: noted(journal, planting) for planting in garden.plantings}
-
-    days = memo.kept("noted", (journal, garden.plantings), days_noted)
-    alive = [planting for planting in garden.plantings if _alive(planting, days[planting.key], today)]
-    return _Garden(
-        tended,
-        days,
-        memo.kept("crops", (journal,), lambda: crops_noted(journal)),
-        tuple(planting for planting in alive if not days[planting.key].is_kept(today)),
-        tuple(planting for planting in alive if days[planting.key].is_kept(today)),
-        {one.bed: one.key for one in alive if days[one.key].in_ground(today)},
-        tended.frosts or frost_years(timeline, garden.place, tended.thresholds, memo),
-    )
-
-
 def _place(
     at: Place, timeline: Timeline, told: PlaceMean, memo: Memo, weather: PlaceWeather | None, *, own_years: bool
 ) -> _Place:
@@ -197,7 +137,7 @@ def _place(
 class _Grown:
     """A planting in a bed's soil, or to be: all of its morning but the water."""
 
-    garden: _Garden
+    garden: Looked
     planting: Planting
     bed: Bed
     days: Noted
@@ -213,13 +153,13 @@ class _Grown:
 class _Row:
     """A planting in a bed's soil, or to be: a row of the place's arrays, of which its garden looks so far ahead."""
 
-    garden: _Garden
+    garden: Looked
     planting: Planting
     bed: Bed
     days_ahead: int
 
 
-def _grown(place: _Place, gardens: Sequence[_Garden]) -> Course[list[_Grown]]:
+def _grown(place: _Place, gardens: Sequence[Looked]) -> Course[list[_Grown]]:
     """The crops of some gardens that look at the same weather to come; their soil is run together."""
     coming = place.coming(gardens[0])
     reach = [_soil_days(garden.growing, garden.days, place.today) for garden in gardens]
@@ -314,7 +254,7 @@ def _seed(place: _Place, grown: _Grown) -> SeedNow:
     )
 
 
-def _kept(place: _Place, garden: _Garden) -> list[Condition]:
+def _kept(place: _Place, garden: Looked) -> list[Condition]:
     """What is lifted and kept: it asks for the store, and no longer for a bed's soil and water."""
     if not garden.kept:
         return []
@@ -344,16 +284,6 @@ def _kept(place: _Place, garden: _Garden) -> list[Condition]:
             )
         )
     return found
-
-
-def _alive(planting: Planting, days: Noted, today: date) -> bool:
-    if days.finished is not None:
-        return False
-    if days.chitting is None and days.planted is None and days.seed_bought is None:
-        return planting.window_first - LOOKED_AHEAD <= today <= planting.window_last + LOOKED_BACK
-    if days.planted is not None or days.out_of_ground is not None:
-        return days.in_ground(today) or days.is_kept(today)
-    return today <= planting.window_last + LOOKED_BACK
 
 
 def _soil_days(alive: Iterable[Planting], days: Mapping[str, Noted], today: date) -> int:

@@ -14,13 +14,14 @@ from haulm.alerts.outcome import frost_outcomes
 from haulm.alerts.rules import RULES, RULES_OF, SKY_RULES
 from haulm.alerts.seed import BUY_SEED, IN_VAIN, OFF_WINDOW
 from haulm.alerts.select import Judged, Open, before, in_order, let_go, open_episodes, select
-from haulm.beds.conditions import Tended, conditions_of_all
+from haulm.beds.conditions import conditions_of_all
 from haulm.beds.forcing import PlaceMean
 from haulm.beds.in_step import Course, finished
 from haulm.beds.memo import Memo
 from haulm.beds.outside import Outside, PlaceWeather, outside_of
 from haulm.beds.rain import with_rain_chances
 from haulm.beds.sky import sky_now
+from haulm.beds.tended import Tended
 from haulm.condition import Condition, SkyNow
 from haulm.errors import own_fault
 from haulm.garden import Entry, Garden, Journal, Place, Planting, What
