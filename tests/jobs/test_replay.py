@@ -154,6 +154,7 @@ def test_what_it_rests_on_is_named_in_the_output(season):
     words = " ".join(text.split())
     assert "Simulated: a grower who does each evening what the letter asked for" in words
     assert "365 mornings have no forecast that was kept; hindcasts stand in" in words
+    assert "learned here from those of the last 8 days; a letter learns from a year of them" in words
     assert "thresholds.planting.soil_ready_spring = 13 C" in words
     assert max(map(len, text.splitlines())) < 80
 

@@ -202,3 +202,21 @@ def test_rows_of_different_beds_do_not_feel_each_other_and_resume(plains):
         lies = bed.Bedding(straw[:, part], lights[:, :1], lights[:, 1:])
         state, _ = surface.advance(state, *(values[:, part] for values in many), 0.7, bedding=lies)
     np.testing.assert_allclose(state, end, rtol=0, atol=1e-12)
+
+
+@pytest.mark.parametrize("rows", [3, 30])  # few are walked in plain numbers
+@pytest.mark.parametrize("hole", [None, 400])
+def test_one_weather_told_once_is_that_weather_told_to_each_row(plains, rows, hole):
+    told = [part.copy() for part in plains]
+    if hole is not None:
+        told[1][0, hole] = np.nan
+    straw = np.random.default_rng(5).uniform(0, 0.3, (rows, DAYS))
+    for bedding in (None, bed.Bedding(straw)):
+        end, once = surface.advance(surface.start_state(rows), *told, 0.7, bedding=bedding)
+        each_end, each = surface.advance(
+            surface.start_state(rows), *(np.repeat(part, rows, axis=0) for part in told), 0.7, bedding=bedding
+        )
+        np.testing.assert_array_equal(end, each_end)
+        for name in surface.Felt.__slots__:
+            np.testing.assert_array_equal(getattr(once, name), getattr(each, name))
+        assert np.isnan(once.temperature_c[:, -1]).all() == (hole is not None)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 
 from haulm.jobs.replay import Replay, Variant
-from haulm.jobs.replay_trace import SeasonSeen, YearSeen
+from haulm.jobs.replay_trace import ISSUES_LOOKED_BACK, SeasonSeen, YearSeen
 from haulm.letter import amounts
 from haulm.letter.replay_chart import Shown, Told, replay_chart
 from haulm.units import Display, gallons_from_litres
@@ -81,6 +81,10 @@ def _basis(replay: Replay) -> Iterator[str]:
     if replay.kept:
         mornings = amounts.count(replay.kept, "morning has", "mornings have")
         yield from _wrapped(f"{mornings.capitalize()} a forecast that was kept.")
+    yield from _wrapped(
+        f"How far forecasts err is learned here from those of the last {ISSUES_LOOKED_BACK.days} days; a letter learns "
+        "from a year of them, where they were kept, and its chances of frost may differ."
+    )
 
 
 def _sentences(variant: Variant) -> list[tuple[date, str]]:
