@@ -1,6 +1,7 @@
 """Marches through days of several places as one, rows under rows: a march costs mostly its days, hardly its rows.
 
-Each answer is, bit for bit, that of the march alone.
+Each answer is, bit for bit, that of the march alone; but for the water of four beds or fewer, which alone is walked in
+plain numbers and may differ in the last bit.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
