@@ -37,3 +37,14 @@ def test_raking_takes_from_every_layer_and_to_nothing_takes_all(make, today):
     assert lying[20] == pytest.approx(0.05)
     assert lying[59] < lying[20]
     assert (straw_lying_m(make.bed(), none, today, 60)[20:] == 0.0).all()
+
+
+def test_straw_that_the_settings_have_from_a_day_after_the_last_one_run_is_not_there_yet(make, today):
+    now = make.bed(straw=((today - DAY, 0.1),))
+    later = make.bed(straw=((today - DAY, 0.1), (today + 15 * DAY, 0.2)))
+    told = straw_lying_m(later, make.journal(), today, 16)
+    np.testing.assert_array_equal(
+        straw_lying_m(later, make.journal(), today, 10), straw_lying_m(now, make.journal(), today, 10)
+    )
+    assert told[-1] == pytest.approx(0.2)
+    assert (straw_lying_m(make.bed(straw=((today + 15 * DAY, 0.2),)), make.journal(), today, 10) == 0.0).all()

@@ -118,7 +118,7 @@ def _day(first: date, share: FloatArray) -> date | None:
 
 
 def _reached(growing: FloatArray) -> int:
-    """`development.first_day_reached` of one seed; the number of days where it is none of them."""
+    """`development.first_day_reached` of one seed whose share never falls and is known; the number of days for none."""
     return int(np.searchsorted(growing, dev.REACHED))
 
 

@@ -20,7 +20,7 @@ def straw_lying_m(bed: Bed, journal: Journal, first: date, count: int) -> FloatA
     """
     lying = np.zeros(count)
     changes = _that_tell(straw_changes(bed, journal), first)
-    begins = [max((day - first).days, 0) for day, _ in changes]
+    begins = [min(max((day - first).days, 0), count) for day, _ in changes]  # settings may name a day far ahead
     layers: list[tuple[date, float]] = []
     for (day, depth_m), since, until in zip(changes, begins, [*begins[1:], count], strict=False):
         layers = _after(layers, day, depth_m)

@@ -45,7 +45,8 @@ def write_chunk(task: Task) -> Result:
             [written(decision, alike.observed, one) for decision, one in zip(decisions, alike.letters, strict=True)]
             for alike, decisions in zip(task, think_side_by_side(task), strict=True)
         ]
-    except Exception:  # noqa: BLE001  whose fault it was is found out group by group
+    except Exception as fault:  # noqa: BLE001  whose fault it was is found out group by group
+        _LOG.warning("A chunk could not be written as one; its places are written one by one.", exc_info=fault)
         return [_of_group(write_all, alike) for alike in task]
 
 
