@@ -259,7 +259,7 @@ class Journal:
     def known(self, as_of: datetime, today: date) -> "Journal":
         """What stood in the journal at an instant: later entries and later days left out, the withdrawn too.
 
-        Once nothing is left out any more, it is the same journal each time.
+        Once no entry and no day of it is still to come, it is the same journal each time.
         """
         for last_instant, last_day, known in self._whole:
             if last_instant <= as_of and last_day <= today:
@@ -280,7 +280,7 @@ class Journal:
             beds: dict[str, list[Entry]] = {}
             for entry in self.entries:
                 beds.setdefault(entry.bed, []).append(entry)
-            self._by_bed.update((key, tuple(some)) for key, some in beds.items())
+            self._by_bed.update({key: tuple(some) for key, some in beds.items()})
         return tuple(
             entry
             for entry in self._by_bed.get(bed, ())

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from haulm.beds.in_step import finished
 from haulm.garden import Entry, Journal, Straw, What
 from haulm.jobs import demo
 from haulm.jobs.decide import Asking, decide, decide_all
@@ -18,6 +19,11 @@ TODAY = date(2027, 5, 4)
 AS_OF = datetime.combine(TODAY, time(6, 30), ZoneInfo("Europe/London"))
 SCENE = demo.scenes(TODAY.year)[0]
 CROP = SCENE.garden.plantings[0]
+
+
+def decided(*asked):
+    """What `decide_all` comes to, alone."""
+    return finished(decide_all(*asked))
 
 
 @pytest.fixture(scope="module")
@@ -72,14 +78,14 @@ def test_each_is_told_what_it_would_be_told_alone(record, forecasts):
     alone = letters(
         decide(one.garden, one.thresholds, AS_OF, record, forecasts, one.journal, one.memory) for one in OFFICE
     )
-    assert letters(decide_all(OFFICE, AS_OF, record, forecasts)) == alone
-    assert letters(decide_all(OFFICE[::-1], AS_OF, record, forecasts)) == alone[::-1]
+    assert letters(decided(OFFICE, AS_OF, record, forecasts)) == alone
+    assert letters(decided(OFFICE[::-1], AS_OF, record, forecasts)) == alone[::-1]
     assert len({letter.text for letter in alone}) > len(OFFICE) // 2
 
 
 def test_without_weather_too(record):
     alone = letters(decide(one.garden, one.thresholds, AS_OF, None, (), one.journal, ()) for one in OFFICE)
-    assert letters(decide_all(OFFICE, AS_OF, None, ())) == alone
+    assert letters(decided(OFFICE, AS_OF, None, ())) == alone
 
 
 @pytest.mark.parametrize(
@@ -93,8 +99,8 @@ def test_without_weather_too(record):
     ids=["in the soils", "in its own part"],
 )
 def test_one_that_cannot_be_worked_out_spoils_no_other(record, forecasts, spoilt):
-    whole = letters(decide_all(OFFICE, AS_OF, record, forecasts))
-    found = decide_all([*OFFICE, spoilt(asking("spoilt"))], AS_OF, record, forecasts)
+    whole = letters(decided(OFFICE, AS_OF, record, forecasts))
+    found = decided([*OFFICE, spoilt(asking("spoilt"))], AS_OF, record, forecasts)
     assert letters(found[:-1]) == whole
     assert found[-1].faults
     assert not found[-1].conditions
@@ -103,4 +109,4 @@ def test_one_that_cannot_be_worked_out_spoils_no_other(record, forecasts, spoilt
 def test_gardens_of_two_places_are_refused(record, forecasts):
     elsewhere = replace(OFFICE[1], garden=replace(SCENE.garden, place=replace(SCENE.garden.place, latitude_deg=50.0)))
     with pytest.raises(ValueError, match="one place"):
-        decide_all([OFFICE[1], elsewhere], AS_OF, record, forecasts)
+        decided([OFFICE[1], elsewhere], AS_OF, record, forecasts)

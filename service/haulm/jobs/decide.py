@@ -75,7 +75,7 @@ def decide(  # noqa: PLR0913  the ninth and tenth are no input: they cannot chan
         What `outside_now` found of the same, where that was worked out ahead; it changes no answer.
     """
     asking = Asking(garden, thresholds, journal, tuple(memory))
-    return decide_all([asking], as_of, record, forecasts, told, memo=memo, outside=outside)[0]
+    return finished(decide_all([asking], as_of, record, forecasts, told, memo=memo, outside=outside))[0]
 
 
 def outside_now(
@@ -103,22 +103,10 @@ def decide_all(
     *,
     memo: Memo | None = None,
     outside: Outside | None = None,
-) -> list[Decision]:
-    """The same for gardens of one place, whose beds are worked out in one go: each answer is what `decide` gives."""
-    return finished(deciding(asking, as_of, record, forecasts, told, memo=memo, outside=outside))
-
-
-def deciding(
-    asking: Sequence[Asking],
-    as_of: datetime,
-    record: Record | None,
-    forecasts: Sequence[Forecast],
-    told: PlaceMean | None = None,
-    *,
-    memo: Memo | None = None,
-    outside: Outside | None = None,
 ) -> Course[list[Decision]]:
-    """`decide_all` as a course, so that other places' may go beside it. `outside` is that of a single garden.
+    """The same for gardens of one place, whose beds are worked out in one go: each answer is what `decide` gives.
+
+    A course, so that other places may go beside it. `outside` is that of a single garden.
 
     Raises
     ------

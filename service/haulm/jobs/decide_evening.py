@@ -19,6 +19,7 @@ from haulm.alerts.select import one_open, open_episodes
 from haulm.beds.dusk import evening_of
 from haulm.beds.evening import Tonight, tonight_of
 from haulm.beds.forcing import PlaceMean
+from haulm.beds.in_step import finished
 from haulm.condition import Condition, Night
 from haulm.garden import Garden, Journal, Place
 from haulm.jobs.decide import Asking, decide_all
@@ -107,7 +108,7 @@ def decide_evening_all(
     told: PlaceMean | None = None,
 ) -> list[Evening]:
     """The same for gardens of one place, of each what was said to it: each answer is what `decide_evening` gives."""
-    days = decide_all(asking, as_of, record, forecasts, told)
+    days = finished(decide_all(asking, as_of, record, forecasts, told))
     return [_evening(*each, as_of, forecasts) for each in zip(asking, said, days, strict=True)]
 
 

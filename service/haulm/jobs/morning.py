@@ -9,6 +9,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from haulm.advice import Decision, Said
+from haulm.beds.in_step import finished
 from haulm.errors import Exit, StoreError
 from haulm.jobs.arrears import arrears, tell_cut_off
 from haulm.jobs.bring import Brought, bring, end_of
@@ -114,7 +115,7 @@ def rehearse(settings: Settings, state: StateFolder, now: datetime, as_of: datet
 def think(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> Thought:
     """What a morning would think, with the memory of the letters before it; nothing is stored."""
     observed, brought = _looked_up(settings, state, now, as_of)
-    return observed, think_all([wanted(settings, brought)], observed, as_of)[0]
+    return observed, finished(think_all([wanted(settings, brought)], observed, as_of))[0]
 
 
 def _looked_up(settings: Settings, state: StateFolder, now: datetime, as_of: datetime) -> tuple[Observed, Brought]:

@@ -9,7 +9,7 @@ from haulm.beds.in_step import Course, finished
 from haulm.errors import Exit
 from haulm.garden import Garden
 from haulm.jobs.bring import Brought
-from haulm.jobs.decide import Asking, deciding
+from haulm.jobs.decide import Asking, decide_all
 from haulm.jobs.letter_forms import write_out
 from haulm.jobs.observe import Observed
 from haulm.jobs.writing import stored_letter
@@ -47,21 +47,13 @@ def wanted(settings: Settings, brought: Brought) -> Wanted:
 
 def write_all(letters: Sequence[Wanted], observed: Observed, moment: datetime) -> list[Written]:
     """The letters of gardens that lie at one place and see the same weather."""
-    return [
-        written(decision, observed, one)
-        for decision, one in zip(think_all(letters, observed, moment), letters, strict=True)
-    ]
+    return written(finished(think_all(letters, observed, moment)), letters, observed)
 
 
-def think_all(letters: Sequence[Wanted], observed: Observed, moment: datetime) -> list[Decision]:
-    """What those letters will tell."""
-    return finished(thinking(letters, observed, moment))
-
-
-def thinking(letters: Sequence[Wanted], observed: Observed, moment: datetime) -> Course[list[Decision]]:
-    """`think_all` as a course, so that other places' may go beside it."""
+def think_all(letters: Sequence[Wanted], observed: Observed, moment: datetime) -> Course[list[Decision]]:
+    """What those letters will tell: a course, so that other places may go beside it."""
     asking = [Asking(one.garden, one.thresholds, one.brought.journal, one.brought.memory) for one in letters]
-    decisions = yield from deciding(asking, moment, observed.record, observed.forecasts, observed.told)
+    decisions = yield from decide_all(asking, moment, observed.record, observed.forecasts, observed.told)
     return [
         replace(
             decision,
@@ -73,8 +65,12 @@ def thinking(letters: Sequence[Wanted], observed: Observed, moment: datetime) ->
     ]
 
 
-def written(decision: Decision, observed: Observed, one: Wanted) -> Written:
-    """The letter of what was decided."""
+def written(decisions: Sequence[Decision], letters: Sequence[Wanted], observed: Observed) -> list[Written]:
+    """The letters of what was decided, each for whom it was."""
+    return [_written(decision, observed, one) for decision, one in zip(decisions, letters, strict=True)]
+
+
+def _written(decision: Decision, observed: Observed, one: Wanted) -> Written:
     picture = picture_name(one.garden.key, decision.today)
     forms = write_out(decision, one.thresholds, picture, with_picture=one.pictured)
     return Written(stored_letter(decision, forms, KIND), decision.memory, exit_of(observed, decision))

@@ -11,7 +11,7 @@ from haulm.beds.in_step import finished, side_by_side
 from haulm.errors import own_fault
 from haulm.jobs.look import Look, LookWanted, look_all
 from haulm.jobs.observe import Observed
-from haulm.jobs.write import Wanted, Written, thinking, write_all, written
+from haulm.jobs.write import Wanted, Written, think_all, write_all, written
 
 _LOG = logging.getLogger("haulm")
 _W = TypeVar("_W")
@@ -41,10 +41,8 @@ Result = list[list[Written | Unwritten]]
 def write_chunk(task: Task) -> Result:
     """The letters of each group, in its order. One that cannot be written spoils no other."""
     try:
-        return [
-            [written(decision, alike.observed, one) for decision, one in zip(decisions, alike.letters, strict=True)]
-            for alike, decisions in zip(task, think_side_by_side(task), strict=True)
-        ]
+        thought = zip(task, think_side_by_side(task), strict=True)
+        return [list(written(decisions, alike.letters, alike.observed)) for alike, decisions in thought]
     except Exception as fault:  # noqa: BLE001  whose fault it was is found out group by group
         _LOG.warning("A chunk could not be written as one; its places are written one by one.", exc_info=fault)
         return [_of_group(write_all, alike) for alike in task]
@@ -52,7 +50,7 @@ def write_chunk(task: Task) -> Result:
 
 def think_side_by_side(task: Task) -> list[list[Decision]]:
     """What the letters of each group will tell; the groups march through their days as one."""
-    courses = [thinking(alike.letters, alike.observed, alike.moment) for alike in task]
+    courses = [think_all(alike.letters, alike.observed, alike.moment) for alike in task]
     return finished(side_by_side(courses))
 
 
